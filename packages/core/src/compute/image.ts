@@ -1,0 +1,38 @@
+/**
+ * A picture in linear light: one Float32 plane per channel, row-major, (x right, y down), integers are pixel centres.
+ * 0 is the black level, 1 the sensor's clipping point. One plane is grey, three are red, green, blue.
+ * Planes may lie in shared memory.
+ */
+export interface LinearImage {
+  readonly width: number;
+  readonly height: number;
+  readonly planes: readonly Float32Array[];
+}
+
+/** One channel of a picture, or any other field sampled on a pixel grid; same layout as {@link LinearImage}. */
+export interface Plane {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
+
+/** A new plane of zeros, in shared memory when asked, so that workers see it without a copy. */
+export function createPlane(width: number, height: number, shared = false): Plane {
+  return { width, height, data: createFloats(width * height, shared) };
+}
+
+/** A new Float32Array of zeros, in shared memory when asked. */
+export function createFloats(length: number, shared = false): Float32Array {
+  return shared ? new Float32Array(new SharedArrayBuffer(length * 4)) : new Float32Array(length);
+}
+
+/** Mean of the channels: the plane that registration and grading work on. */
+export function luminance(image: LinearImage): Plane {
+  const { width, height, planes } = image;
+  const out = createPlane(width, height);
+  const n = planes.length;
+  for (const plane of planes) {
+    for (let i = 0; i < out.data.length; i++) out.data[i]! += plane[i]! / n;
+  }
+  return out;
+}

@@ -1,0 +1,11 @@
+import type { LeftOut } from './errors.js';
+
+/** What a running job tells its caller. The library itself prints nothing. */
+export type ProgressEvent =
+  | { readonly kind: 'stage-start'; readonly stage: string; readonly total: number }
+  | { readonly kind: 'stage-step'; readonly stage: string; readonly done: number; readonly total: number }
+  | { readonly kind: 'stage-end'; readonly stage: string; readonly elapsedMs: number; readonly resumed: boolean }
+  | { readonly kind: 'left-out'; readonly stage: string; readonly loss: LeftOut };
+
+/** Receives every {@link ProgressEvent}, in order. Must not throw. */
+export type ProgressListener = (event: ProgressEvent) => void;
