@@ -3,6 +3,7 @@
  *
  * @packageDocumentation
  */
+export type { RecordedCurve } from './capture/read-still.js';
 export {
   type ErrorCode,
   InputError,
@@ -14,3 +15,14 @@ export {
   ResourceError,
   UsageError,
 } from './job/errors.js';
+export type { ProgressEvent, ProgressListener } from './job/progress.js';
+export {
+  REHEARSAL_DEFAULTS,
+  type RehearsalOptions,
+  type RehearsalSeeing,
+  type RehearsalSettings,
+  type RehearsalSummary,
+  rehearse,
+} from './rehearsal/rehearse.js';
+export { type ScoreOptions, type ScoreReport, scorePlate } from './rehearsal/score.js';
+export { type StitchOptions, type StitchResult, stitch } from './stitch.js';

@@ -1,0 +1,24 @@
+import { expect, test } from 'vitest';
+import { number, size, wholeNumber, wholeNumbers } from './arguments.js';
+
+test('arguments are read', () => {
+  expect(wholeNumber(0)('0')).toBe(0);
+  expect(wholeNumber(1)('12')).toBe(12);
+  expect(number('-1.5')).toBe(-1.5);
+  expect(size('960x640')).toEqual({ widthPx: 960, heightPx: 640 });
+  expect(wholeNumbers('1,3')).toEqual([1, 3]);
+});
+
+test.each([
+  [wholeNumber(1), '0', 'Expected a whole number, 1 or more.'],
+  [wholeNumber(0), '-1', 'Expected a whole number, 0 or more.'],
+  [wholeNumber(0), '1e3', 'Expected a whole number, 0 or more.'],
+  [wholeNumber(0), '', 'Expected a whole number, 0 or more.'],
+  [wholeNumber(0), '99999999999999999999', 'Expected a whole number, 0 or more.'],
+  [number, 'ten', 'Expected a number.'],
+  [number, ' ', 'Expected a number.'],
+  [size, '960', 'Expected a size such as 960x640.'],
+  [wholeNumbers, '1,,2', 'Expected a whole number, 0 or more.'],
+])('nonsense is refused: %#', (read, text, message) => {
+  expect(() => read(text)).toThrow(message);
+});

@@ -1,0 +1,31 @@
+import { InvalidArgumentError } from 'commander';
+
+/** Reads a whole number of at least `least`, for commander. */
+export function wholeNumber(least: number): (text: string) => number {
+  return (text) => {
+    const value = Number(text);
+    if (!/^\d+$/.test(text) || !Number.isSafeInteger(value) || value < least) {
+      throw new InvalidArgumentError(`Expected a whole number, ${least} or more.`);
+    }
+    return value;
+  };
+}
+
+/** Reads a number, for commander. */
+export function number(text: string): number {
+  const value = Number(text);
+  if (text.trim() === '' || !Number.isFinite(value)) throw new InvalidArgumentError('Expected a number.');
+  return value;
+}
+
+/** Reads a size such as 960x640, for commander. */
+export function size(text: string): { readonly widthPx: number; readonly heightPx: number } {
+  const match = /^(\d+)x(\d+)$/.exec(text);
+  if (!match) throw new InvalidArgumentError('Expected a size such as 960x640.');
+  return { widthPx: Number(match[1]), heightPx: Number(match[2]) };
+}
+
+/** Reads whole numbers separated by commas, for commander. */
+export function wholeNumbers(text: string): readonly number[] {
+  return text.split(',').map(wholeNumber(0));
+}

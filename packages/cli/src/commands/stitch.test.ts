@@ -1,0 +1,89 @@
+import { existsSync } from 'node:fs';
+import { mkdtemp, readdir, readFile, rm, stat } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { plenilune, type Run, start } from '../../test/plenilune.js';
+
+const base = await mkdtemp(join(tmpdir(), 'stitch test '));
+afterAll(() => rm(base, { recursive: true }));
+const whole = join(base, 'whole');
+const gap = join(base, 'gap');
+const small = ['--disc', '600', '--frame', '480x320', '--frames-per-pass', '6', '--quiet'];
+
+beforeAll(async () => {
+  for (const args of [[whole], [gap, '--omit', '1']]) {
+    expect(await plenilune(['rehearse', ...args, ...small])).toMatchObject({ code: 0, stdout: '', stderr: '' });
+  }
+});
+
+// One work folder for all but the interrupted run: what one test has made need not be made by the next.
+const stitch = (rehearsal: string, out: string, ...more: string[]): Promise<Run> =>
+  plenilune([
+    'stitch',
+    join(rehearsal, 'capture'),
+    '--out',
+    join(base, out),
+    '--work',
+    join(base, 'shared work'),
+    ...more,
+  ]);
+
+test('a whole capture gives a whole plate, which scores', async () => {
+  const { code, stdout, stderr } = await stitch(whole, 'plate', '--json');
+  expect(stderr).toContain('plate.tif');
+  expect(code).toBe(0);
+  expect(JSON.parse(stdout)).toMatchObject({ complete: true, gaps: [], platePath: join(base, 'plate', 'plate.tif') });
+  expect(await readdir(join(base, 'plate'))).toEqual(
+    expect.arrayContaining(['plate.json', 'plate.tif', 'preview.jpg']),
+  );
+
+  const scored = await plenilune(['score', join(base, 'plate', 'plate.tif'), whole, '--json', '--quiet']);
+  expect(scored).toMatchObject({ code: 0, stderr: '' });
+  // Loose on purpose: that score works is tested here; how good plates are, elsewhere.
+  const report = JSON.parse(scored.stdout) as { covered: number; geometryRmsPx: number };
+  expect(report.covered).toBeGreaterThan(0.9);
+  expect(report.geometryRmsPx).toBeLessThan(2);
+});
+
+test('a plate that is there stays, unless its replacement is forced', async () => {
+  await stitch(whole, 'again', '--quiet');
+  const plate = join(base, 'again', 'plate.tif');
+  const before = await stat(plate);
+  const refused = await stitch(whole, 'again', '--quiet');
+  expect(refused.stderr).toContain('[OUTPUT_EXISTS]');
+  expect(refused.code).toBe(2);
+  expect((await stat(plate)).mtimeMs).toBe(before.mtimeMs);
+  expect((await stitch(whole, 'again', '--quiet', '--force')).code).toBe(0);
+  expect((await stat(plate)).mtimeMs).toBeGreaterThan(before.mtimeMs);
+});
+
+test('a capture with a gap gives a plate, says where it is incomplete, and ends with 4', async () => {
+  const { code, stderr } = await stitch(gap, 'gap plate');
+  expect(stderr).toContain('It is incomplete');
+  expect(code).toBe(4);
+  expect(await readdir(join(base, 'gap plate'))).toContain('plate.tif');
+});
+
+test('an interrupted run ends with 5, goes on where it stopped, and gives the same plate', async () => {
+  const work = join(base, 'own work');
+  const out = join(base, 'resumed');
+  const args = ['stitch', join(whole, 'capture'), '--out', out, '--work', work, '--workers', '1'];
+  const run = start(args);
+  await run.said(': done in');
+  run.interrupt();
+  const { code, stdout, stderr } = await run.ended;
+  expect(stderr).toContain(`run it again: plenilune stitch '${join(whole, 'capture')}' --out '${out}'`);
+  expect(stderr).toContain('[INTERRUPTED]');
+  expect(stdout).toBe('');
+  expect(code).toBe(5);
+  expect(existsSync(join(out, 'plate.tif'))).toBe(false);
+  expect((await readdir(work)).filter((name) => name.startsWith('.'))).toEqual([]);
+
+  const resumed = await plenilune([...args.slice(0, -1), '2']);
+  expect(resumed.stderr).toContain('taken from the work folder');
+  expect(resumed.code).toBe(0);
+  await stitch(whole, 'straight', '--quiet');
+  const plate = await readFile(join(out, 'plate.tif'));
+  expect(plate.equals(await readFile(join(base, 'straight', 'plate.tif')))).toBe(true);
+});

@@ -1,0 +1,82 @@
+import { type StitchResult, stitch, UsageError } from '@plenilune/core';
+import { type Command, Option } from 'commander';
+import { wholeNumber } from '../arguments.js';
+import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
+
+interface StitchArguments extends CommonOptions {
+  readonly out?: string;
+  readonly work?: string;
+  readonly workers?: number;
+  readonly curve?: 'srgb' | 'linear' | 'bt709';
+  readonly force?: boolean;
+}
+
+const EXAMPLES = `
+Interrupted? Run the same command again: finished stages are taken from the work folder.
+
+Examples:
+  plenilune stitch out/rehearsal/capture --out out/first-plate
+  plenilune stitch captures/2031-03-04 --out plates/march --work /scratch/march --force`;
+
+/** `stitch`: makes a plate of a capture. */
+export function addStitch(program: Command, settle: (exitCode: number) => void): void {
+  withCommonOptions(
+    program
+      .command('stitch')
+      .summary('make a plate of a capture')
+      .description('Makes one plate of the passes in a capture folder. The capture is only read.')
+      .argument('<capture>', 'the folder that holds the passes of one night')
+      .option('--out <folder>', 'where the plate, its sidecar and its preview go; required')
+      .option('--work <folder>', 'where finished stages are kept (default: a folder in the output)')
+      .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
+      .addOption(
+        new Option('--curve <name>', 'encoding of the frames (default: as the files say)').choices([
+          'srgb',
+          'linear',
+          'bt709',
+        ]),
+      )
+      .option('--force', 'replace a plate that is there already'),
+  )
+    .addHelpText('after', EXAMPLES)
+    .action(async (capture: string, options: StitchArguments) => {
+      const { out, work, workers, curve, force = false } = options;
+      settle(
+        await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
+          if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
+          const result = await stitch(capture, {
+            outDir: out,
+            force,
+            signal,
+            onProgress,
+            ...(work === undefined ? {} : { workDir: work }),
+            ...(workers === undefined ? {} : { workers }),
+            ...(curve === undefined ? {} : { curve }),
+          });
+          return { machine: result, summary: describe(result), complete: result.complete };
+        }),
+      );
+    });
+}
+
+function describe(result: StitchResult): string[] {
+  const { widthPx, heightPx, passes, complete, gaps, leftOut, platePath, previewPath, sidecarPath } = result;
+  const lines = [`A plate of ${widthPx} x ${heightPx} px from ${count(passes.length, 'pass', 'passes')}.`];
+  if (!complete) {
+    lines.push('It is incomplete; what is missing is left transparent:');
+    lines.push(...gaps.map(({ where }) => `  ${where}`));
+  }
+  if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
+  return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
+}
+
+/** "3 blurred, 1 unreadable" */
+function tally(losses: readonly { readonly reason: string }[]): string {
+  const counts = new Map<string, number>();
+  for (const { reason } of losses) counts.set(reason, (counts.get(reason) ?? 0) + 1);
+  return [...counts].map(([reason, times]) => `${times} ${reason}`).join(', ');
+}
+
+function count(number: number, one: string, many: string): string {
+  return `${number} ${number === 1 ? one : many}`;
+}

@@ -1,0 +1,86 @@
+import { mkdtemp, readdir, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, describe, expect, test } from 'vitest';
+import { plenilune, start } from '../test/plenilune.js';
+
+const base = await mkdtemp(join(tmpdir(), 'plenilune test '));
+afterAll(() => rm(base, { recursive: true }));
+
+describe('help', () => {
+  test.each(['rehearse', 'stitch', 'score'])('of %s fits one screen and shows two examples', async (command) => {
+    const { code, stdout, stderr } = await plenilune([command, '--help']);
+    expect(code).toBe(0);
+    expect(stderr).toBe('');
+    expect(stdout.split('\n').length).toBeLessThanOrEqual(30);
+    expect(Math.max(...stdout.split('\n').map((line) => line.length))).toBeLessThanOrEqual(100);
+    expect(stdout.match(new RegExp(`^  plenilune ${command} `, 'gm'))).toHaveLength(2);
+  });
+
+  test('names the commands that exist and the exit codes', async () => {
+    const { code, stdout } = await plenilune(['--help']);
+    expect(code).toBe(0);
+    for (const word of ['rehearse', 'stitch', 'score', 'Exit codes', 'certified full-aperture filter']) {
+      expect(stdout).toContain(word);
+    }
+    for (const word of ['plan ', 'check ', 'publish']) expect(stdout).not.toContain(word);
+  });
+
+  test('is shown, as bad usage, when nothing is asked', async () => {
+    const { code, stdout, stderr } = await plenilune([]);
+    expect(code).toBe(2);
+    expect(stdout).toBe('');
+    expect(stderr).toContain('Usage: plenilune');
+  });
+
+  test('is cut off without complaint when nobody reads on', async () => {
+    const { stopReading, ended } = start(['--help']);
+    stopReading();
+    expect(await ended).toMatchObject({ code: 0, stdout: '', stderr: '' });
+  });
+
+  test('the version is printed', async () => {
+    expect(await plenilune(['--version'])).toMatchObject({
+      code: 0,
+      stdout: expect.stringMatching(/^\d+\.\d+\.\d+\n$/),
+    });
+  });
+});
+
+describe('bad usage ends with 2 and says what is meant', () => {
+  test.each([
+    [['stitch', 'c', '--ot', 'd'], "unknown option '--ot'; did you mean --out? [USAGE]"],
+    [['stich', 'c'], "unknown command 'stich'; did you mean stitch? [USAGE]"],
+    [['stitch', 'c'], '--out <folder> is missing; say where the plate is to go [USAGE]'],
+    [['stitch', 'c', '--out'], "option '--out <folder>' argument missing [USAGE]"],
+    [['stitch', '--out', 'd'], "missing required argument 'capture' [USAGE]"],
+    [['stitch', 'c', '--out', 'd', '--workers', '0'], 'Expected a whole number, 1 or more. [USAGE]'],
+    [['stitch', 'c', '--out', 'd', '--curve', 'log'], 'Allowed choices are srgb, linear, bt709. [USAGE]'],
+    [['rehearse', join(base, 'r'), '--frame', 'big'], 'Expected a size such as 960x640. [USAGE]'],
+    [['rehearse', join(base, 'r'), '--disc', '3'], 'discDiameterPx'],
+    [['score', 'p', 't', 'more'], 'too many arguments'],
+  ])('%j', async (args, message) => {
+    const { code, stdout, stderr } = await plenilune(args);
+    expect(stderr).toContain(message);
+    expect(stderr).toMatch(/^plenilune: [^\n]+\[USAGE\]\n$/);
+    expect(stdout).toBe('');
+    expect(code).toBe(2);
+    expect(await readdir(base)).not.toContain('r');
+  });
+
+  test('for programs as JSON', async () => {
+    const { code, stdout } = await plenilune(['stitch', 'c', '--json']);
+    expect(code).toBe(2);
+    const message = '--out <folder> is missing; say where the plate is to go';
+    expect(JSON.parse(stdout)).toEqual({ error: { code: 'USAGE', message } });
+  });
+});
+
+test('a capture or plate that is not there ends with 3', async () => {
+  const stitched = await plenilune(['stitch', join(base, 'no capture'), '--out', join(base, 'plate')]);
+  expect(stitched.stderr).toMatch(/^plenilune: .*no capture.* \[CAPTURE_[A-Z]+\]\n$/s);
+  expect(stitched.code).toBe(3);
+  const scored = await plenilune(['score', join(base, 'no.tif'), base]);
+  expect(scored.stderr).toMatch(/^plenilune: .* \[(PLATE|TRUTH)_UNREADABLE\]\n$/s);
+  expect(scored.code).toBe(3);
+});

@@ -1,0 +1,59 @@
+import { readFileSync } from 'node:fs';
+import { UsageError } from '@plenilune/core';
+import { Command, CommanderError } from 'commander';
+import { addRehearse } from './commands/rehearse.js';
+import { addScore } from './commands/score.js';
+import { addStitch } from './commands/stitch.js';
+import { EXIT } from './exit-code.js';
+import { printFailure } from './run.js';
+
+/** Reads the command line, runs the command and returns the exit code. */
+export async function runProgram(args: readonly string[]): Promise<number> {
+  let exitCode: number = EXIT.done;
+  const program = new Command('plenilune')
+    .description('One true oversized plate from locked-off passes of the drifting Moon.')
+    .version(packageVersion())
+    .exitOverride()
+    .configureOutput({ outputError: () => {} })
+    .configureHelp({ helpWidth: 100, showGlobalOptions: false })
+    .addHelpText('after', EXIT_CODES);
+  const settle = (code: number): void => {
+    exitCode = code;
+  };
+  for (const addCommand of [addRehearse, addStitch, addScore]) addCommand(program, settle);
+  try {
+    await program.parseAsync(args, { from: 'user' });
+    return exitCode;
+  } catch (error) {
+    if (!(error instanceof CommanderError)) throw error;
+    if (error.exitCode === 0) return EXIT.done;
+    // Without any argument the help has been printed on standard error already.
+    if (error.code === 'commander.help') return EXIT.badUsage;
+    return printFailure(new UsageError(plainWords(error.message)), commonOptionsOf(args));
+  }
+}
+
+const EXIT_CODES = `
+Exit codes:
+  0 done   1 internal fault   2 bad usage   3 unusable input   4 done, but the plate is incomplete
+  5 interrupted, resumable    6 out of space or memory
+
+Never point optics at or near the Sun without a certified full-aperture filter. A thin crescent stands near it.`;
+
+function packageVersion(): string {
+  const manifest: unknown = JSON.parse(readFileSync(new URL('../package.json', import.meta.url), 'utf8'));
+  return (manifest as { readonly version: string }).version;
+}
+
+/** "error: unknown option '--ot'\n(Did you mean --out?)" as one sentence in the project's manner. */
+function plainWords(message: string): string {
+  return message
+    .replace(/^error: /, '')
+    .replace(/\n\(Did you mean (.*)\?\)$/, '; did you mean $1?')
+    .trimEnd();
+}
+
+/** The common options, when the command line could not be parsed as a whole. */
+function commonOptionsOf(args: readonly string[]): { readonly json: boolean; readonly color: boolean } {
+  return { json: args.includes('--json'), color: !args.includes('--no-color') };
+}

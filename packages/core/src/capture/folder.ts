@@ -1,0 +1,83 @@
+import type { Dirent } from 'node:fs';
+import { open, readdir } from 'node:fs/promises';
+import { join } from 'node:path';
+import { InputError, type LeftOut } from '../job/errors.js';
+import { mapBounded } from './bounded.js';
+import { compareNames } from './natural-order.js';
+import type { LeftOutReason } from './pass.js';
+import { EXPORT_ADVICE, hasStillExtension, sniffFile } from './sniff.js';
+
+/** A folder's entries, sorted into what they are. Names only, in natural order. */
+export interface Folder {
+  readonly stills: readonly string[];
+  readonly folders: readonly string[];
+  readonly leftOut: readonly LeftOut<LeftOutReason>[];
+}
+
+/** Files that are opened at once. */
+export const OPEN_FILES = 8;
+
+/** The one file of a capture that is neither a frame nor a loss. */
+const SETTINGS_FILE = 'capture.yaml';
+
+/**
+ * Lists a folder and tells stills from everything else by signature, and by name where the signature says nothing.
+ * `prefix` goes before names in what is left out: the folder's path relative to the capture, with a trailing slash.
+ * Nothing but plain files is opened. Throws {@link InputError} `CAPTURE_UNREADABLE` when the folder cannot be listed.
+ */
+export async function readFolder(path: string, prefix: string, signal?: AbortSignal): Promise<Folder> {
+  const entries = await list(path);
+  const kinds = await mapBounded(entries, OPEN_FILES, (entry) => judge(path, prefix, entry), signal);
+  const named = (kind: Kind): string[] => entries.filter((_, i) => kinds[i] === kind).map((entry) => entry.name);
+  return {
+    stills: named('still'),
+    folders: named('folder'),
+    leftOut: kinds.filter((kind) => typeof kind === 'object'),
+  };
+}
+
+type Kind = 'still' | 'folder' | 'expected';
+
+async function list(path: string): Promise<Dirent[]> {
+  try {
+    const entries = await readdir(path, { withFileTypes: true });
+    return entries.sort((a, b) => compareNames(a.name, b.name));
+  } catch (cause) {
+    throw new InputError(
+      'CAPTURE_UNREADABLE',
+      `${path} cannot be listed (${codeOf(cause)}). Give the folder that holds the passes, and check that it may be read.`,
+      { cause },
+    );
+  }
+}
+
+async function judge(path: string, prefix: string, entry: Dirent): Promise<Kind | LeftOut<LeftOutReason>> {
+  const item = `${prefix}${entry.name}`;
+  if (entry.name.startsWith('.')) return { item, reason: 'hidden', detail: 'The name begins with a dot.' };
+  if (entry.isSymbolicLink()) return { item, reason: 'link', detail: 'Symbolic links are not followed.' };
+  if (entry.isDirectory()) return 'folder';
+  if (!entry.isFile()) return { item, reason: 'not-an-image', detail: 'It is not a plain file.' };
+  if (prefix === '' && entry.name === SETTINGS_FILE) return 'expected';
+  return judgeFile(join(path, entry.name), item);
+}
+
+async function judgeFile(path: string, item: string): Promise<Kind | LeftOut<LeftOutReason>> {
+  try {
+    const file = await open(path, 'r');
+    try {
+      const { format, name } = await sniffFile(file, item);
+      if (format !== undefined) return 'still';
+      if (name !== undefined) return { item, reason: 'not-an-image', detail: `It is ${name}. ${EXPORT_ADVICE}` };
+      if (hasStillExtension(item)) return 'still';
+      return { item, reason: 'not-an-image', detail: 'It is neither PNG, JPEG nor TIFF.' };
+    } finally {
+      await file.close();
+    }
+  } catch (cause) {
+    return { item, reason: 'unreadable', detail: `It cannot be opened (${codeOf(cause)}).` };
+  }
+}
+
+function codeOf(cause: unknown): string {
+  return cause instanceof Error && 'code' in cause ? String(cause.code) : String(cause);
+}

@@ -1,0 +1,107 @@
+import type { ColourPlan } from './colour-plan.js';
+import { decodingTable, tabulate } from './curves.js';
+import type { StillHeader } from './still-header.js';
+
+/** Decoded samples in stored order: interleaved codes of 8 or 16 bits, or one array per channel for anything wider. */
+export type StoredSamples =
+  | { readonly codes: Uint8Array | Uint16Array; readonly stride: number }
+  | { readonly planes: readonly ArrayLike<number>[] };
+
+/** Linear planes in stored order. */
+export interface Linearised {
+  readonly planes: readonly Float32Array[];
+  /** Pixels that have any channel at the recorded maximum. */
+  readonly clippedPixels: number;
+}
+
+/** Floats above this are not on a scale of 1; a few times 1 can follow from calibration. */
+const MOST_FLOAT = 16;
+
+/** The recorded value that means 1. */
+export function maximumOf(header: StillHeader): number {
+  return header.samples === 'float' ? 1 : 2 ** header.bitsPerSample - 1;
+}
+
+/** Applies a plan to samples. Throws a plain `Error` for floats that are not finite or not on a scale of 1. */
+export function linearise(stored: StoredSamples, header: StillHeader, plan: ColourPlan): Linearised {
+  const out =
+    'codes' in stored ? fromCodes(stored.codes, stored.stride, header, plan) : fromPlanes(stored.planes, header, plan);
+  if (plan.matrix !== undefined) applyMatrix(out.planes, plan.matrix);
+  return out;
+}
+
+/** The alpha channel as 0..1 in stored order, or `undefined` when the file has none. */
+export function alphaPlane(stored: StoredSamples, header: StillHeader): Float32Array | undefined {
+  if (header.alpha === 'none') return undefined;
+  const maximum = maximumOf(header);
+  if ('planes' in stored) {
+    const alpha = stored.planes[header.channels]!;
+    return Float32Array.from({ length: alpha.length }, (_, i) => Math.min(1, Math.max(0, alpha[i]! / maximum)));
+  }
+  const { codes, stride } = stored;
+  const out = new Float32Array(codes.length / stride);
+  for (let i = 0, at = stride - 1; i < out.length; i++, at += stride) out[i] = codes[at]! / maximum;
+  return out;
+}
+
+function fromCodes(codes: Uint8Array | Uint16Array, stride: number, header: StillHeader, plan: ColourPlan): Linearised {
+  const maximum = maximumOf(header);
+  const pixels = codes.length / stride;
+  const tables = tablesOf(plan, header.channels, maximum);
+  const planes = tables.map(() => new Float32Array(pixels));
+  tables.forEach((table, channel) => {
+    const plane = planes[channel]!;
+    for (let i = 0, at = channel; i < pixels; i++, at += stride) plane[i] = table[codes[at]!]!;
+  });
+  let clippedPixels = 0;
+  if (planes.length === 1) {
+    for (let at = 0; at < codes.length; at += stride) if (codes[at] === maximum) clippedPixels++;
+  } else {
+    for (let at = 0; at < codes.length; at += stride) {
+      if (codes[at] === maximum || codes[at + 1] === maximum || codes[at + 2] === maximum) clippedPixels++;
+    }
+  }
+  return { planes, clippedPixels };
+}
+
+function tablesOf(plan: ColourPlan, channels: number, maximum: number): Float32Array[] {
+  const { name, curves } = plan;
+  const standard = name === 'srgb' || name === 'linear' || name === 'bt709';
+  const tables = curves.map((curve) => (standard ? decodingTable(name, maximum) : tabulate(curve, maximum)));
+  return Array.from({ length: channels }, (_, channel) => tables[channel] ?? tables[0]!);
+}
+
+/** Divides by the alpha that colours are multiplied with; for 8- and 16-bit codes the decoder has done that. */
+function fromPlanes(stored: readonly ArrayLike<number>[], header: StillHeader, plan: ColourPlan): Linearised {
+  const maximum = maximumOf(header);
+  const alpha = header.alpha === 'premultiplied' ? stored[header.channels] : undefined;
+  const clipped = new Uint8Array(stored[0]!.length);
+  const planes = stored.slice(0, header.channels).map((samples, channel) => {
+    const decode = plan.curves[channel] ?? plan.curves[0]!;
+    const plane = new Float32Array(samples.length);
+    for (let i = 0; i < samples.length; i++) {
+      const opacity = alpha === undefined || alpha[i] === 0 ? 1 : alpha[i]! / maximum;
+      const recorded = samples[i]! / maximum / opacity;
+      if (!(Math.abs(recorded) <= MOST_FLOAT)) {
+        throw new Error(`a sample is ${samples[i]}; floats must be finite, 0 for black and 1 for the clipping point`);
+      }
+      if (recorded >= 1) clipped[i] = 1;
+      plane[i] = decode(recorded);
+    }
+    return plane;
+  });
+  return { planes, clippedPixels: clipped.reduce((sum, value) => sum + value, 0) };
+}
+
+function applyMatrix(planes: readonly Float32Array[], m: readonly number[]): void {
+  const [red, green, blue] = planes as [Float32Array, Float32Array, Float32Array];
+  const [a, b, c, d, e, f, g, h, k] = m as [number, number, number, number, number, number, number, number, number];
+  for (let i = 0; i < red.length; i++) {
+    const x = red[i]!;
+    const y = green[i]!;
+    const z = blue[i]!;
+    red[i] = a * x + b * y + c * z;
+    green[i] = d * x + e * y + f * z;
+    blue[i] = g * x + h * y + k * z;
+  }
+}

@@ -1,0 +1,62 @@
+import type { LeftOut } from '../job/errors.js';
+
+/** One image file of a pass. */
+export interface FrameFile {
+  /** Path relative to the capture, with forward slashes. */
+  readonly item: string;
+  /** Absolute path. */
+  readonly path: string;
+  readonly sizeBytes: number;
+  /** Time of last change, ISO 8601 in UTC. */
+  readonly modified: string;
+}
+
+/** One locked-off recording: a folder of stills, in the natural order of their names. */
+export interface Pass {
+  /** What kind of recording this is; other kinds can be added beside it. */
+  readonly kind: 'stills';
+  /** The folder's name. */
+  readonly name: string;
+  readonly frames: readonly FrameFile[];
+  /** Upright size that all frames share (space 2). */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** 1 for grey, 3 for RGB. */
+  readonly channels: 1 | 3;
+}
+
+/** One night's work on one bright body. */
+export interface Capture {
+  /** Absolute path. */
+  readonly root: string;
+  readonly name: string;
+  readonly passes: readonly Pass[];
+  readonly leftOut: readonly LeftOut<LeftOutReason>[];
+}
+
+/**
+ * Why something in a capture is not used:
+ * - `hidden`: the name begins with a dot;
+ * - `link`: a symbolic link, which is not followed;
+ * - `not-an-image`: neither PNG, JPEG nor TIFF by signature, and not called so either;
+ * - `beside-the-passes`: a still next to folders that hold passes;
+ * - `calibration-not-used`: a folder of dark, flat or bias frames;
+ * - `nested-folder`: a folder inside a pass;
+ * - `no-stills`: a folder without a still;
+ * - `unreadable`: called or marked as a still, but its header cannot be read or its samples not truthfully decoded;
+ * - `too-large`: the header announces more pixels than are read;
+ * - `odd-size`: another upright size than most frames of the pass;
+ * - `odd-channels`: grey among colour or colour among grey.
+ */
+export type LeftOutReason =
+  | 'hidden'
+  | 'link'
+  | 'not-an-image'
+  | 'beside-the-passes'
+  | 'calibration-not-used'
+  | 'nested-folder'
+  | 'no-stills'
+  | 'unreadable'
+  | 'too-large'
+  | 'odd-size'
+  | 'odd-channels';

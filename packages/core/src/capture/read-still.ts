@@ -1,0 +1,88 @@
+import { createFloats, type LinearImage } from '../compute/image.js';
+import { InputError } from '../job/errors.js';
+import { type ColourPlan, planColour } from './colour-plan.js';
+import { alphaPlane, type Linearised, linearise, maximumOf } from './linearise.js';
+import { orientInto } from './orient.js';
+import { readFloatSamples, readIntegerSamples } from './samples.js';
+import { EXPORT_ADVICE } from './sniff.js';
+import { MOST_PIXELS, readStillHeader, type StillHeader, unreadable } from './still-header.js';
+
+/** How recorded values are to be understood. `auto` believes the file; the others override what it declares. */
+export type RecordedCurve = 'auto' | 'srgb' | 'linear' | 'bt709';
+
+export interface ReadStillOptions {
+  /** Default `auto`: an embedded profile, then what a PNG declares, then linear for floats and sRGB for integers. */
+  readonly curve?: RecordedCurve;
+  /** Put the planes into shared memory. Default false. */
+  readonly shared?: boolean;
+}
+
+/** A still in linear light. */
+export interface DecodedStill {
+  /** Upright (space 2), sRGB primaries or grey; 1 is the recorded maximum: the largest code, or 1 in a float file. */
+  readonly image: LinearImage;
+  /** Share of the pixels, 0..1, that have any channel at the recorded maximum. */
+  readonly clipped: number;
+  readonly bitsPerSample: number;
+  /** The curve that was applied; `profile` for that of an embedded profile, `gamma` for a declared exponent. */
+  readonly curve: 'srgb' | 'linear' | 'bt709' | 'profile' | 'gamma';
+  /** What was passed over or assumed, in plain words. */
+  readonly notes: readonly string[];
+}
+
+/**
+ * Reads a PNG (8, 16 bits), JPEG (8) or TIFF (8, 16, 32 bits, float) into linear light at its full depth. Alpha is
+ * dropped, or divided out where colours are multiplied with it; 'linear' and 'bt709' and 'srgb' take the codes as they
+ * are, without the embedded profile. Throws {@link InputError} `FRAME_UNREADABLE` for anything that it cannot read
+ * truthfully: cut-short data, inks, mosaics, single bits, signed samples.
+ */
+export async function readStill(path: string, options: ReadStillOptions = {}): Promise<DecodedStill> {
+  const { curve = 'auto', shared = false } = options;
+  const header = await readStillHeader(path);
+  try {
+    const plan = planColour(header, curve);
+    const { planes, clippedPixels } = await decodeStill(path, header, plan);
+    return {
+      image: { width: header.widthPx, height: header.heightPx, planes: toUpright(planes, header, shared) },
+      clipped: clippedPixels / (header.widthPx * header.heightPx),
+      bitsPerSample: header.bitsPerSample,
+      curve: plan.name,
+      notes: [...header.notes, ...plan.notes],
+    };
+  } catch (error) {
+    throw unreadable(path, error);
+  }
+}
+
+/** Decodes a file whose header is known to linear planes in stored order, and its alpha if it has any. */
+export async function decodeStill(
+  path: string,
+  header: StillHeader,
+  plan: ColourPlan,
+): Promise<Linearised & { readonly alpha: Float32Array | undefined }> {
+  refuseTooLarge(path, header);
+  const integers = header.samples === 'unsigned' && maximumOf(header) <= 65535;
+  const stored = await (integers ? readIntegerSamples(path, header, plan) : readFloatSamples(path, header));
+  return { alpha: alphaPlane(stored, header), ...linearise(stored, header, plan) };
+}
+
+/** Turns planes from stored order to upright; into shared memory when asked. */
+export function toUpright(planes: readonly Float32Array[], header: StillHeader, shared = false): Float32Array[] {
+  const { storedWidthPx: width, storedHeightPx: height, orientation } = header;
+  const asStored = orientation <= 1 || orientation > 8;
+  return planes.map((data) => {
+    if (asStored && !shared) return data;
+    const out = createFloats(data.length, shared);
+    if (asStored) out.set(data);
+    else orientInto(out, { width, height, data }, orientation);
+    return out;
+  });
+}
+
+function refuseTooLarge(path: string, { storedWidthPx, storedHeightPx }: StillHeader): void {
+  if (storedWidthPx * storedHeightPx <= MOST_PIXELS) return;
+  throw new InputError(
+    'FRAME_UNREADABLE',
+    `${path} announces ${storedWidthPx} x ${storedHeightPx} pixels; at most ${MOST_PIXELS} are read. ${EXPORT_ADVICE}`,
+  );
+}

@@ -1,0 +1,78 @@
+import { stat } from 'node:fs/promises';
+import { basename, join, resolve } from 'node:path';
+import { InputError, type LeftOut, throwIfAborted } from '../job/errors.js';
+import { type Folder, readFolder } from './folder.js';
+import type { Capture, LeftOutReason, Pass } from './pass.js';
+import { readStillsPass } from './stills-pass.js';
+
+export interface ScanOptions {
+  readonly signal?: AbortSignal;
+}
+
+/** Folders of a capture that hold calibration frames, in any case. */
+const CALIBRATION_FOLDERS: ReadonlySet<string> = new Set(['dark', 'flat', 'bias']);
+
+/**
+ * Finds the passes of a capture and reads every frame's header; no pixel is decoded. Each sub-folder with a still is a
+ * pass; a folder that holds stills and no such sub-folder is one pass. Everything else comes back in `leftOut`, except
+ * `capture.yaml`. Order and names do not depend on the machine.
+ *
+ * Throws {@link InputError}: `CAPTURE_UNREADABLE` when `dir` is not a folder that can be listed, `CAPTURE_EMPTY` when
+ * it holds no pass, `PASS_UNUSABLE` when no frame of a pass can be used; `InterruptedError` on abort.
+ */
+export async function scanCapture(dir: string, options: ScanOptions = {}): Promise<Capture> {
+  const { signal } = options;
+  const root = resolve(dir);
+  throwIfAborted(signal);
+  await requireFolder(root);
+  const top = await readFolder(root, '', signal);
+  const leftOut: LeftOut<LeftOutReason>[] = [...top.leftOut];
+  const found: { name: string; folder: Folder; prefix: string }[] = [];
+  for (const name of top.folders) {
+    if (CALIBRATION_FOLDERS.has(name.toLowerCase())) {
+      leftOut.push({ item: name, reason: 'calibration-not-used', detail: 'Calibration frames are not applied.' });
+      continue;
+    }
+    const folder = await readFolder(join(root, name), `${name}/`, signal);
+    if (folder.stills.length > 0) found.push({ name, folder, prefix: `${name}/` });
+    else leftOut.push({ item: name, reason: 'no-stills', detail: 'The folder holds no still.' }, ...folder.leftOut);
+  }
+  if (found.length > 0) leftOut.push(...top.stills.map(besidePasses));
+  else if (top.stills.length > 0)
+    found.push({ name: basename(root), folder: { ...top, folders: [], leftOut: [] }, prefix: '' });
+  else throw emptyCapture(root, top, leftOut);
+
+  const passes: Pass[] = [];
+  for (const { name, folder, prefix } of found) {
+    leftOut.push(...folder.leftOut, ...folder.folders.map((nested) => nestedFolder(`${prefix}${nested}`)));
+    const { pass, leftOut: lost } = await readStillsPass(root, prefix, name, folder.stills, signal);
+    passes.push(pass);
+    leftOut.push(...lost);
+  }
+  return { root, name: basename(root), passes, leftOut };
+}
+
+async function requireFolder(root: string): Promise<void> {
+  const found = await stat(root).catch(() => undefined);
+  if (found?.isDirectory()) return;
+  const what = found === undefined ? 'does not exist or may not be read' : 'is a file';
+  throw new InputError('CAPTURE_UNREADABLE', `${root} ${what}. Give the folder that holds the passes of one night.`);
+}
+
+function besidePasses(item: string): LeftOut<LeftOutReason> {
+  return { item, reason: 'beside-the-passes', detail: 'It lies beside folders that hold passes; move it into one.' };
+}
+
+function nestedFolder(item: string): LeftOut<LeftOutReason> {
+  return { item, reason: 'nested-folder', detail: 'Folders inside a pass are not searched; move them up one level.' };
+}
+
+function emptyCapture(root: string, top: Folder, leftOut: readonly LeftOut[]): InputError {
+  const first = leftOut[0];
+  const example = first === undefined ? '' : ` For one, ${first.item} was left out: ${first.detail}`;
+  return new InputError(
+    'CAPTURE_EMPTY',
+    `${root} holds no pass (folders: ${top.folders.length}, left out: ${leftOut.length}); a pass is a folder of PNG, JPEG or ` +
+      `TIFF stills.${example} Put each pass's stills into a folder of its own inside it.`,
+  );
+}

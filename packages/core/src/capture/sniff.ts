@@ -1,0 +1,102 @@
+import type { FileHandle } from 'node:fs/promises';
+
+/** Kinds of still that are read. */
+export type StillFormat = 'png' | 'jpeg' | 'tiff';
+
+/** What the first bytes of a file say it is. */
+export interface Sniffed {
+  /** The kind of still, or `undefined` when the file is something else. */
+  readonly format: StillFormat | undefined;
+  /** The format's common name, or `undefined` when the signature is not known. */
+  readonly name: string | undefined;
+}
+
+/** Bytes from the start of a file that {@link sniff} needs. */
+export const SNIFF_BYTES = 16;
+
+/** What to hand over in place of a file of another kind. */
+export const EXPORT_ADVICE = 'Export 16-bit TIFF or PNG, RGB or grey, one picture per file.';
+
+const STILL_EXTENSIONS = new Set(['.png', '.jpg', '.jpeg', '.jpe', '.tif', '.tiff']);
+
+/** Whether a name carries an extension of a still, in any case. */
+export function hasStillExtension(name: string): boolean {
+  return STILL_EXTENSIONS.has(extensionOf(name));
+}
+
+/** Lower-case extension with its dot, or the empty text. */
+export function extensionOf(name: string): string {
+  const dot = name.lastIndexOf('.');
+  return dot <= 0 ? '' : name.slice(dot).toLowerCase();
+}
+
+/**
+ * Tells a file's kind by its signature, never by its name: a PNG called .jpeg is a PNG. The exception is camera raw
+ * that wears a TIFF signature; those extensions are believed, and what is left is told apart by its tags.
+ */
+export function sniff(head: Buffer, name: string): Sniffed {
+  const raw = RAW_EXTENSIONS.get(extensionOf(name));
+  if (raw !== undefined) return { format: undefined, name: raw };
+  for (const [at, signature, label, format] of SIGNATURES) {
+    if (head.subarray(at, at + signature.length).equals(signature)) return { format, name: label };
+  }
+  return { format: undefined, name: undefined };
+}
+
+/** Reads the first bytes of an open file and tells its kind. */
+export async function sniffFile(file: FileHandle, name: string): Promise<Sniffed> {
+  const { buffer, bytesRead } = await file.read(Buffer.alloc(SNIFF_BYTES), 0, SNIFF_BYTES, 0);
+  return sniff(buffer.subarray(0, bytesRead), name);
+}
+
+const RAW_EXTENSIONS: ReadonlyMap<string, string> = new Map(
+  ['dng', 'cr2', 'cr3', 'crw', 'nef', 'nrw', 'raf', 'arw', 'sr2', 'srf', 'orf', 'rw2', 'pef', 'raw', 'x3f'].map(
+    (extension) => [`.${extension}`, 'camera raw'],
+  ),
+);
+
+/** Offset, bytes, name, and the still format where it is one that is read. First match wins. */
+const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] = [
+  [0, bytes('89504e470d0a1a0a'), 'PNG', 'png'],
+  [0, bytes('ffd8ff'), 'JPEG', 'jpeg'],
+  [8, text('CR\x02\x00'), 'camera raw'],
+  [0, bytes('49492a00'), 'TIFF', 'tiff'],
+  [0, bytes('4d4d002a'), 'TIFF', 'tiff'],
+  [0, bytes('49492b00'), 'BigTIFF', 'tiff'],
+  [0, bytes('4d4d002b'), 'BigTIFF', 'tiff'],
+  [0, text('SIMPLE  ='), 'FITS'],
+  [0, bytes('762f3101'), 'OpenEXR'],
+  [0, text('GIF8'), 'GIF'],
+  [0, bytes('00000100'), 'ICO'],
+  [4, text('jP  \r\n'), 'JPEG 2000'],
+  [0, bytes('ff4fff51'), 'JPEG 2000'],
+  [0, bytes('ff0a'), 'JPEG XL'],
+  [4, text('JXL \r\n'), 'JPEG XL'],
+  [8, text('WEBP'), 'WebP'],
+  [8, text('AVI '), 'AVI clip'],
+  [0, text('BM'), 'BMP'],
+  [0, text('P5'), 'PGM'],
+  [0, text('P6'), 'PPM'],
+  [0, text('P7'), 'PAM'],
+  [0, text('8BPS'), 'layered PSD'],
+  [0, text('FUJIFILM'), 'camera raw'],
+  [0, text('IIRO'), 'camera raw'],
+  [0, text('IIU\x00'), 'camera raw'],
+  [0, text('LUCAM-RECORDER'), 'SER clip'],
+  [4, text('ftypheic'), 'HEIC'],
+  [4, text('ftypheix'), 'HEIC'],
+  [4, text('ftypmif1'), 'HEIF'],
+  [4, text('ftypavif'), 'AVIF'],
+  [4, text('ftypcrx '), 'camera raw'],
+  [4, text('ftyp'), 'MP4 or MOV clip'],
+  [4, text('moov'), 'MOV clip'],
+  [0, bytes('1a45dfa3'), 'Matroska clip'],
+];
+
+function bytes(hex: string): Buffer {
+  return Buffer.from(hex, 'hex');
+}
+
+function text(latin1: string): Buffer {
+  return Buffer.from(latin1, 'latin1');
+}

@@ -1,0 +1,136 @@
+import type { FileHandle } from 'node:fs/promises';
+
+/** The tags of a TIFF's first directory that decide how its samples are read. TIFF 6.0; BigTIFF. */
+export interface TiffTags {
+  /** Value of a numeric tag, or `undefined`. */
+  readonly numbers: ReadonlyMap<number, readonly number[]>;
+  /** Bytes of the embedded ICC profile (tag 34675), or `undefined`. */
+  readonly icc: Buffer | undefined;
+  /** Number of directories in the main chain. */
+  readonly pages: number;
+}
+
+/** Tag numbers, by the names of TIFF 6.0 and its supplements. */
+export const TIFF_TAG = {
+  NewSubfileType: 254,
+  ImageWidth: 256,
+  ImageLength: 257,
+  BitsPerSample: 258,
+  Compression: 259,
+  Photometric: 262,
+  StripOffsets: 273,
+  Orientation: 274,
+  SamplesPerPixel: 277,
+  RowsPerStrip: 278,
+  StripByteCounts: 279,
+  PlanarConfiguration: 284,
+  TileWidth: 322,
+  TileLength: 323,
+  TileOffsets: 324,
+  TileByteCounts: 325,
+  ExtraSamples: 338,
+  SampleFormat: 339,
+  IccProfile: 34675,
+  DngVersion: 50706,
+} as const;
+
+const WANTED: ReadonlySet<number> = new Set(Object.values(TIFF_TAG));
+const TYPE_BYTES: readonly number[] = [0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4, 0, 0, 8, 8, 8];
+const MOST_ENTRIES = 4096;
+const MOST_PAGES = 65536;
+
+/**
+ * Reads the first directory and counts the others. Throws a plain `Error` that says what is wrong when an offset leads
+ * out of the file or a directory is implausible; the caller adds the file's name.
+ */
+export async function readTiffTags(file: FileHandle, sizeBytes: number): Promise<TiffTags> {
+  const header = await readAt(file, sizeBytes, 0, 8);
+  const little = header[0] === 0x49;
+  const big = (little ? header.readUInt16LE(2) : header.readUInt16BE(2)) === 43;
+  const source: Source = { file, sizeBytes, little, big };
+  const first = big ? unsigned(source, await readAt(file, sizeBytes, 8, 8), 0, 8) : unsigned(source, header, 4, 4);
+  const { entries, next } = await readDirectory(source, first);
+  const numbers = new Map<number, readonly number[]>();
+  let icc: Buffer | undefined;
+  for (const entry of entries) {
+    if (!WANTED.has(entry.tag)) continue;
+    const value = await readValue(source, entry);
+    if (entry.tag === TIFF_TAG.IccProfile) icc = value;
+    else numbers.set(entry.tag, toNumbers(source, entry, value));
+  }
+  return { numbers, icc, pages: await countPages(source, first, next) };
+}
+
+interface Source {
+  readonly file: FileHandle;
+  readonly sizeBytes: number;
+  readonly little: boolean;
+  readonly big: boolean;
+}
+
+interface Entry {
+  readonly tag: number;
+  readonly type: number;
+  readonly count: number;
+  /** The entry's value field: the value itself, or where it lies. */
+  readonly field: Buffer;
+}
+
+async function readDirectory(source: Source, offset: number): Promise<{ entries: Entry[]; next: number }> {
+  const { file, sizeBytes, big } = source;
+  const countBytes = big ? 8 : 2;
+  const entryBytes = big ? 20 : 12;
+  const offsetBytes = big ? 8 : 4;
+  const count = unsigned(source, await readAt(file, sizeBytes, offset, countBytes), 0, countBytes);
+  if (count === 0 || count > MOST_ENTRIES) throw new Error(`a directory announces ${count} tags`);
+  const body = await readAt(file, sizeBytes, offset + countBytes, count * entryBytes + offsetBytes);
+  const entries: Entry[] = [];
+  for (let i = 0; i < count; i++) {
+    const at = i * entryBytes;
+    entries.push({
+      tag: unsigned(source, body, at, 2),
+      type: unsigned(source, body, at + 2, 2),
+      count: unsigned(source, body, at + 4, offsetBytes),
+      field: body.subarray(at + 4 + offsetBytes, at + entryBytes),
+    });
+  }
+  return { entries, next: unsigned(source, body, count * entryBytes, offsetBytes) };
+}
+
+async function readValue(source: Source, entry: Entry): Promise<Buffer> {
+  const length = (TYPE_BYTES[entry.type] ?? 0) * entry.count;
+  if (length === 0) throw new Error(`tag ${entry.tag} has no readable value (type ${entry.type})`);
+  if (length <= entry.field.length) return entry.field.subarray(0, length);
+  return readAt(source.file, source.sizeBytes, unsigned(source, entry.field, 0, entry.field.length), length);
+}
+
+function toNumbers(source: Source, entry: Entry, value: Buffer): number[] {
+  const step = TYPE_BYTES[entry.type]!;
+  return Array.from({ length: entry.count }, (_, i) => unsigned(source, value, i * step, step));
+}
+
+async function countPages(source: Source, first: number, second: number): Promise<number> {
+  const seen = new Set([first]);
+  for (let next = second; next !== 0 && !seen.has(next) && seen.size < MOST_PAGES; ) {
+    seen.add(next);
+    next = await readDirectory(source, next).then(
+      (directory) => directory.next,
+      () => 0,
+    );
+  }
+  return seen.size;
+}
+
+function unsigned({ little }: Source, buffer: Buffer, at: number, bytes: number): number {
+  if (bytes === 8) return Number(little ? buffer.readBigUInt64LE(at) : buffer.readBigUInt64BE(at));
+  return little ? buffer.readUIntLE(at, bytes) : buffer.readUIntBE(at, bytes);
+}
+
+async function readAt(file: FileHandle, sizeBytes: number, offset: number, length: number): Promise<Buffer> {
+  if (offset + length > sizeBytes) {
+    throw new Error(`it is cut short: bytes ${offset} to ${offset + length} are needed, the file has ${sizeBytes}`);
+  }
+  const { buffer, bytesRead } = await file.read(Buffer.alloc(length), 0, length, offset);
+  if (bytesRead !== length) throw new Error('it became shorter while being read');
+  return buffer;
+}

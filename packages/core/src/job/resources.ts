@@ -1,0 +1,49 @@
+import { readdir, stat, statfs } from 'node:fs/promises';
+import { join } from 'node:path';
+import { PleniluneError, ResourceError } from './errors.js';
+
+/**
+ * Fails early when the disk that holds a folder has less room than a stage says it needs.
+ *
+ * @throws ResourceError OUT_OF_SPACE
+ */
+export async function checkSpace(folder: string, needBytes: number, what: string): Promise<void> {
+  const { bavail, bsize } = await statfs(folder);
+  if (bavail * bsize < needBytes) {
+    throw outOfSpace(what, folder, `it needs ${inMiB(needBytes)}, and ${inMiB(bavail * bsize)} is free`);
+  }
+}
+
+/** A {@link ResourceError} for "memory could not be had", which V8 reports as a plain RangeError; undefined for others. */
+export function explainNoMemory(error: unknown): ResourceError | undefined {
+  if (!(error instanceof RangeError) || !/allocation failed/i.test(error.message)) return undefined;
+  return new ResourceError('OUT_OF_MEMORY', `memory ran out: ${error.message}; use fewer workers`, { cause: error });
+}
+
+/** Turns "no space left" into a {@link ResourceError} that names the folder and the need; others pass unchanged. */
+export async function explainNoSpace(
+  error: unknown,
+  folder: string,
+  needBytes: number | undefined,
+  what: string,
+): Promise<unknown> {
+  if (!(error instanceof Error) || error instanceof PleniluneError) return error;
+  if (!/\b(ENOSPC|EDQUOT)\b|no space left/i.test(error.message)) return error;
+  const need = needBytes === undefined ? '' : ` of about ${inMiB(needBytes)} needed`;
+  return outOfSpace(what, folder, `${inMiB(await folderBytes(folder))}${need} had been written`, error);
+}
+
+function outOfSpace(what: string, folder: string, figures: string, cause?: Error): ResourceError {
+  const message = `no space left for ${what} in ${folder}: ${figures}. Free some space or choose another folder`;
+  return new ResourceError('OUT_OF_SPACE', message, cause ? { cause } : undefined);
+}
+
+async function folderBytes(folder: string): Promise<number> {
+  const names = await readdir(folder).catch(() => []);
+  const sizes = await Promise.all(names.map(async (name) => (await stat(join(folder, name))).size));
+  return sizes.reduce((sum, size) => sum + size, 0);
+}
+
+function inMiB(bytes: number): string {
+  return `${Math.ceil(bytes / 2 ** 20)} MiB`;
+}

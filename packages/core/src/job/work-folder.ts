@@ -1,0 +1,54 @@
+import { mkdir, mkdtemp, readdir, rm } from 'node:fs/promises';
+import { hostname } from 'node:os';
+import { join } from 'node:path';
+
+const UNFINISHED = /^\.unfinished,(?<pid>\d+),(?<host>[^,]+),/;
+const ownFolders = new Set<string>();
+
+/**
+ * Makes the work folder when missing and removes what runs that died have left half done in it. A folder of a process
+ * that may still be alive (same machine and alive, or another machine) stays.
+ *
+ * @returns the names of the removed folders
+ */
+export async function prepareWorkFolder(workDir: string): Promise<readonly string[]> {
+  await mkdir(workDir, { recursive: true });
+  const removed = (await readdir(workDir)).filter((name) => isDead(workDir, name));
+  for (const name of removed) await rm(join(workDir, name), { recursive: true, force: true });
+  return removed;
+}
+
+/** A new folder for half-done work; its name says which process on which machine owns it. */
+export async function createUnfinishedFolder(workDir: string, label: string): Promise<string> {
+  await mkdir(workDir, { recursive: true });
+  const folder = await mkdtemp(join(workDir, `.unfinished,${process.pid},${hostLabel()},${label},`));
+  ownFolders.add(folder);
+  return folder;
+}
+
+/** Removes a folder of {@link createUnfinishedFolder}; nothing happens when it has been renamed. */
+export async function removeUnfinishedFolder(folder: string): Promise<void> {
+  // A cancelled thread may still be writing its last file: removing is tried again for a second.
+  await rm(folder, { recursive: true, force: true, maxRetries: 5, retryDelay: 60 });
+  ownFolders.delete(folder);
+}
+
+function isDead(workDir: string, name: string): boolean {
+  const owner = UNFINISHED.exec(name)?.groups;
+  if (!owner || owner.host !== hostLabel()) return false;
+  const pid = Number(owner.pid);
+  return pid === process.pid ? !ownFolders.has(join(workDir, name)) : !isAlive(pid);
+}
+
+function isAlive(pid: number): boolean {
+  try {
+    process.kill(pid, 0);
+    return true;
+  } catch (error) {
+    return (error as NodeJS.ErrnoException).code === 'EPERM';
+  }
+}
+
+function hostLabel(): string {
+  return encodeURIComponent(hostname()).replaceAll(',', '%2C');
+}

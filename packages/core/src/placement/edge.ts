@@ -1,0 +1,132 @@
+import { type Affine, applyX, applyY } from '../compute/affine.js';
+import { defineTask, type Task } from '../compute/task.js';
+import { BAND_PASS_DEFAULTS, bandPass } from '../registration/band-pass.js';
+import { LOCK_DEFAULTS, type LockCandidate, lockPair, type Masked } from '../registration/lock.js';
+import { measurePatches, type PatchShift } from '../registration/patches.js';
+import { refinePose } from '../registration/refine.js';
+
+/** The same ground in two strips: strip px of either (space 3). */
+export interface TiePoint {
+  readonly fixedX: number;
+  readonly fixedY: number;
+  readonly movingX: number;
+  readonly movingY: number;
+  /** Variance of the match from noise, px² per axis. */
+  readonly variance: number;
+}
+
+/** What the overlap of two strips says. */
+export interface StripEdge {
+  /** Moving strip px -> fixed strip px. */
+  readonly pose: Affine;
+  readonly lock: LockCandidate;
+  /** Correlation of the detail over the overlap at full resolution. */
+  readonly correlation: number;
+  readonly ties: readonly TiePoint[];
+  /** Spread of the ties about the pose, px per axis. */
+  readonly spreadPx: number;
+}
+
+/** Input of {@link edgeTask}: two strips' light and coverage, in shared memory. */
+export interface EdgeInput {
+  readonly fixed: Masked;
+  readonly moving: Masked;
+}
+
+/** Looks for the overlap of two strips, in a worker. Null when there is none that can be believed. */
+export const edgeTask: Task<EdgeInput, StripEdge | null> = defineTask('placement/edge');
+
+/** Turns between passes that are searched, degrees: a camera that was aimed again by hand. */
+const ROTATIONS_DEG = [-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5] as const;
+const COARSE_SIDES_PX = [250, 500] as const;
+const CANDIDATES = 6;
+/** Least figures for an overlap to be believed; see the placement tests for what chance reaches. */
+const LEAST = { significance: 6, correlation: 0.35, ties: 5, agreeing: 0.6 } as const;
+
+export function runEdge({ fixed, moving }: EdgeInput): StripEdge | null {
+  for (const coarseSidePx of COARSE_SIDES_PX) {
+    const found = searchAt(fixed, moving, coarseSidePx);
+    if (found) return found;
+  }
+  return null;
+}
+
+function searchAt(fixed: Masked, moving: Masked, coarseSidePx: number): StripEdge | null {
+  const settings = { ...LOCK_DEFAULTS, coarseSidePx, rotationsDeg: ROTATIONS_DEG, minOverlap: 0.015 };
+  const side = Math.max(fixed.light.width, fixed.light.height, moving.light.width, moving.light.height);
+  const factor = Math.max(1, Math.ceil(side / coarseSidePx));
+  const candidates = distinct(lockPair(fixed, moving, settings), factor).slice(0, CANDIDATES);
+  let best: StripEdge | null = null;
+  for (const lock of candidates) {
+    if (lock.significance < LEAST.significance) continue;
+    const edge = examine(fixed, moving, lock, factor);
+    if (edge && (!best || edge.ties.length * edge.correlation > best.ties.length * best.correlation)) best = edge;
+  }
+  return best;
+}
+
+/** Drops candidates that say nearly the same as a better one. */
+function distinct(candidates: readonly LockCandidate[], factor: number): LockCandidate[] {
+  const kept: LockCandidate[] = [];
+  for (const c of candidates) {
+    const near = kept.some(
+      (k) =>
+        Math.hypot(c.pose.tx - k.pose.tx, c.pose.ty - k.pose.ty) < 2.5 * factor &&
+        Math.abs(c.pose.yx - k.pose.yx) < 0.03,
+    );
+    if (!near) kept.push(c);
+  }
+  return kept;
+}
+
+function examine(fixed: Masked, moving: Masked, lock: LockCandidate, factor: number): StripEdge | null {
+  const refined = refinePose(fixed, moving, lock.pose, factor, 'rigid');
+  if (!refined || refined.correlation < LEAST.correlation) return null;
+  const a = {
+    detail: bandPass(fixed.light, BAND_PASS_DEFAULTS, fixed.coverage),
+    ...(fixed.coverage && { coverage: fixed.coverage }),
+  };
+  const b = {
+    detail: bandPass(moving.light, BAND_PASS_DEFAULTS, moving.coverage),
+    ...(moving.coverage && { coverage: moving.coverage }),
+  };
+  for (const sizePx of [64, 40]) {
+    const settings = { sizePx, stepPx: sizePx / 4, stridePx: 1, minCorrelation: 0.45, maxShiftPx: 5 };
+    const shifts = measurePatches(a, b, refined.pose, settings);
+    const agreeing = consistent(shifts);
+    if (agreeing.length < LEAST.ties || agreeing.length < LEAST.agreeing * shifts.length) continue;
+    return {
+      pose: refined.pose,
+      lock,
+      correlation: refined.correlation,
+      ties: agreeing.map((s) => tie(refined.pose, s)),
+      spreadPx: Math.sqrt(agreeing.reduce((sum, s) => sum + s.dx * s.dx + s.dy * s.dy, 0) / (2 * agreeing.length)),
+    };
+  }
+  return null;
+}
+
+/** Patches whose shift lies near the median one. */
+function consistent(shifts: readonly PatchShift[]): PatchShift[] {
+  if (shifts.length === 0) return [];
+  const mx = median(shifts.map((s) => s.dx));
+  const my = median(shifts.map((s) => s.dy));
+  const off = shifts.map((s) => Math.hypot(s.dx - mx, s.dy - my));
+  const limit = Math.max(1, 3 * median(off));
+  return shifts.filter((_, i) => off[i]! <= Math.min(limit, 3));
+}
+
+function median(values: readonly number[]): number {
+  const sorted = [...values].sort((a, b) => a - b);
+  return sorted[Math.floor(sorted.length / 2)]!;
+}
+
+function tie(pose: Affine, s: PatchShift): TiePoint {
+  return {
+    fixedX: applyX(pose, s.x, s.y) + s.dx,
+    fixedY: applyY(pose, s.x, s.y) + s.dy,
+    movingX: s.x,
+    movingY: s.y,
+    variance: (s.cxx + s.cyy) / 2,
+  };
+}

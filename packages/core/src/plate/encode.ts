@@ -1,0 +1,84 @@
+import { decodeSrgb, encodeSrgb } from '../capture/curves.js';
+
+/** How many samples lay outside 0..1 and were clipped in encoding. */
+export interface ClipCount {
+  low: number;
+  high: number;
+}
+
+/**
+ * Encodes linear light to 16-bit sRGB with exact rounding: the code k is given from the light of k - 1/2 up to, but not
+ * including, that of k + 1/2. Reads `length` samples at `from` in `linear`, writes every `stride`th code from `to`.
+ * Samples outside 0..1 are clipped and counted; one that is not a number counts as low and becomes 0.
+ */
+export function encodeSrgb16(
+  codes: Uint16Array,
+  to: number,
+  stride: number,
+  linear: Float32Array,
+  from: number,
+  length: number,
+  clips: ClipCount,
+): void {
+  const { thresholds, guesses } = tables();
+  const bits = new Uint32Array(linear.buffer, linear.byteOffset, linear.length);
+  for (let i = from, at = to; i < from + length; i++, at += stride) {
+    const value = linear[i]!;
+    if (!(value > 0)) {
+      if (value !== 0) clips.low++;
+      codes[at] = 0;
+    } else if (value >= 1) {
+      if (value > 1) clips.high++;
+      codes[at] = 65535;
+    } else {
+      let code = guesses[(bits[i]! >>> BIN_SHIFT) - FIRST_BIN] ?? 0;
+      while (value >= thresholds[code + 1]!) code++;
+      codes[at] = code;
+    }
+  }
+}
+
+/** Linear light to an 8-bit sRGB code with exact rounding; clipped to 0..255. */
+export function encodeSrgb8(linear: number): number {
+  return Math.round(255 * encodeSrgb(Math.min(1, Math.max(0, linear))));
+}
+
+interface Tables {
+  /** Smallest linear value of each code; one more, above 1, as a stop. */
+  readonly thresholds: Float64Array;
+  /** Code of the smallest value of each bin of float bit patterns. */
+  readonly guesses: Uint16Array;
+}
+
+/** Bins keep the exponent and the upper 12 bits of the fraction: at most 7 codes share one. */
+const BIN_SHIFT = 11;
+/** Below 2^-20 every value is code 0. */
+const FIRST_BIN = floatBits(2 ** -20) >>> BIN_SHIFT;
+const LAST_BIN = floatBits(1) >>> BIN_SHIFT;
+
+let made: Tables | undefined;
+
+function tables(): Tables {
+  made ??= makeTables();
+  return made;
+}
+
+function makeTables(): Tables {
+  const thresholds = Float64Array.from({ length: 65537 }, (_, code) => decodeSrgb((code - 0.5) / 65535));
+  thresholds[0] = 0;
+  thresholds[65536] = Number.POSITIVE_INFINITY;
+  const guesses = new Uint16Array(LAST_BIN - FIRST_BIN + 1);
+  const value = new Float32Array(1);
+  const bits = new Uint32Array(value.buffer);
+  let code = 0;
+  for (let bin = FIRST_BIN; bin <= LAST_BIN; bin++) {
+    bits[0] = bin << BIN_SHIFT;
+    while (value[0]! >= thresholds[code + 1]!) code++;
+    guesses[bin - FIRST_BIN] = code;
+  }
+  return { thresholds, guesses };
+}
+
+function floatBits(value: number): number {
+  return new Uint32Array(Float32Array.of(value).buffer)[0]!;
+}

@@ -1,0 +1,99 @@
+import { type DecodedStill, type RecordedCurve, readStill } from '../capture/read-still.js';
+import { binPlane } from '../compute/downsample.js';
+import { gaussianBlur } from '../compute/gaussian.js';
+import { createPlane, luminance, type Plane } from '../compute/image.js';
+import { quantile } from '../compute/quantile.js';
+import { defineTask, type Task } from '../compute/task.js';
+import { InputError } from '../job/errors.js';
+import { type BlockGrid, reduceToBlocks } from './blocks.js';
+import { noiseSigma } from './noise.js';
+
+/** What one look at a frame says. Light is linear, 1 = clipping. */
+export interface FrameGrade {
+  /** Level that the darkest 2 % of the frame stay below: the sky, where the frame shows any. */
+  readonly skyLevel: number;
+  /** Level that all but 0.5 % stay below. */
+  readonly brightLevel: number;
+  /** Noise of a proxy pixel, standard deviation. */
+  readonly noise: number;
+  /** Share of the recorded pixels with a clipped channel. */
+  readonly clipped: number;
+  /** Share of the frame that is brighter than the sky by a tenth of the range. */
+  readonly litShare: number;
+  readonly bitsPerSample: number;
+  readonly curve: string;
+  readonly notes: readonly string[];
+}
+
+/** Input of {@link gradeFrameTask}. `proxy` lies in shared memory and is filled. */
+export interface GradeFrameInput {
+  readonly path: string;
+  readonly curve: RecordedCurve;
+  readonly binFactor: number;
+  readonly proxy: Plane;
+}
+
+/** Outcome of {@link gradeFrameTask}: a frame that cannot be read is data, not a failure of the run. */
+export type FrameLook =
+  | { readonly kind: 'graded'; readonly grade: FrameGrade; readonly blocks: BlockGrid }
+  | { readonly kind: 'unreadable'; readonly detail: string };
+
+/** Decodes, bins to the proxy and grades one frame in a worker. */
+export const gradeFrameTask: Task<GradeFrameInput, FrameLook> = defineTask('quality/grade');
+
+export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> {
+  try {
+    return gradeStill(input, await readStill(input.path, { curve: input.curve }));
+  } catch (error) {
+    if (error instanceof InputError) return { kind: 'unreadable', detail: error.message };
+    throw error;
+  }
+}
+
+function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
+  const proxy = binPlane(luminance(still.image), input.binFactor);
+  input.proxy.data.set(proxy.data);
+  const noise = noiseSigma(proxy);
+  const fine = fineDetail(proxy);
+  const blocks = reduceToBlocks(still.image, proxy, fine, (FINE_NOISE_GAIN * noise) ** 2, input.binFactor);
+  const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));
+  const skyLevel = quantile(sample, 0.02);
+  const brightLevel = quantile(sample, 0.995);
+  const edge = skyLevel + 0.1 * (brightLevel - skyLevel);
+  let lit = 0;
+  for (const v of proxy.data) if (v > edge) lit++;
+  const grade = {
+    skyLevel,
+    brightLevel,
+    noise,
+    clipped: still.clipped,
+    litShare: lit / proxy.data.length,
+    bitsPerSample: still.bitsPerSample,
+    curve: still.curve,
+    notes: still.notes,
+  };
+  return { kind: 'graded', grade, blocks };
+}
+
+/** σ of the two Gaussians whose difference is the finest detail that optics and noise leave, px. */
+const FINE_SIGMAS_PX = [0.7, 1.6] as const;
+/** Standard deviation of that difference for white noise of standard deviation 1: √(1/4π(a²) + 1/4π(b²) − 2/2π(a²+b²)). */
+const FINE_NOISE_GAIN: number = Math.sqrt(
+  1 / (4 * Math.PI * FINE_SIGMAS_PX[0] ** 2) +
+    1 / (4 * Math.PI * FINE_SIGMAS_PX[1] ** 2) -
+    1 / (Math.PI * (FINE_SIGMAS_PX[0] ** 2 + FINE_SIGMAS_PX[1] ** 2)),
+);
+
+function fineDetail(proxy: Plane): Plane {
+  const near = gaussianBlur(proxy, FINE_SIGMAS_PX[0]);
+  const far = gaussianBlur(proxy, FINE_SIGMAS_PX[1]);
+  const out = createPlane(proxy.width, proxy.height);
+  for (let i = 0; i < out.data.length; i++) out.data[i] = near.data[i]! - far.data[i]!;
+  return out;
+}
+
+function everyNth(data: Float32Array, step: number): Float32Array {
+  const out = new Float32Array(Math.ceil(data.length / step));
+  for (let i = 0; i < out.length; i++) out[i] = data[i * step]!;
+  return out;
+}

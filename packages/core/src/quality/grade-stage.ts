@@ -1,0 +1,157 @@
+import type { FrameFile, Pass } from '../capture/pass.js';
+import type { RecordedCurve } from '../capture/read-still.js';
+import { createPlane, type Plane } from '../compute/image.js';
+import type { JobContext } from '../job/context.js';
+import { InputError, type LeftOut } from '../job/errors.js';
+import { readFloats, writeFloats } from '../job/floats.js';
+import { runStage } from '../job/stage.js';
+import { BLOCK_PX, type BlockGrid } from './blocks.js';
+import { type FrameGrade, gradeFrameTask } from './grade-frame.js';
+
+/** Why grading leaves a frame out. */
+export type GradeLoss = 'unreadable' | 'no-body';
+
+/** A frame that can be used. */
+export interface GradedFrame {
+  /** Its place in the recording, counted from 0 over all frames of the pass. */
+  readonly index: number;
+  readonly item: string;
+  readonly path: string;
+  readonly sha256: string;
+  readonly grade: FrameGrade;
+  readonly blocks: BlockGrid;
+  /** Luminance binned by the pass's factor, in shared memory. */
+  readonly proxy: Plane;
+}
+
+/** A pass after the first look at each of its frames. */
+export interface GradedPass {
+  readonly pass: Pass;
+  /** Proxies are the frames binned by this factor. */
+  readonly binFactor: number;
+  /** How recorded values were said to be encoded. */
+  readonly curve: RecordedCurve;
+  readonly frames: readonly GradedFrame[];
+  readonly leftOut: readonly LeftOut<GradeLoss>[];
+}
+
+/** Longest side of a proxy, px: registration and photometry work at this scale. */
+const PROXY_SIDE_PX = 1600;
+
+/** The factor by which frames of a capture are binned for a first look: one for all passes, so that scales agree. */
+export function proxyFactor(passes: readonly Pass[]): number {
+  const side = Math.max(...passes.map((pass) => Math.max(pass.widthPx, pass.heightPx)));
+  return Math.max(1, Math.ceil(side / PROXY_SIDE_PX));
+}
+
+/** Stage: decodes and grades every frame of a pass. Throws InputError PASS_UNUSABLE when none can be used. */
+export async function gradePass(
+  context: JobContext,
+  pass: Pass,
+  hashes: ReadonlyMap<string, string>,
+  curve: RecordedCurve,
+  binFactor: number,
+): Promise<GradedPass> {
+  const width = Math.floor(pass.widthPx / binFactor);
+  const height = Math.floor(pass.heightPx / binFactor);
+  const proxies = pass.frames.map(() => createPlane(width, height, true));
+  const blocks = pass.frames.map(() => emptyBlocks(width, height, pass.channels));
+  const artefact = await runStage(context, {
+    name: 'grade',
+    key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), curve, binFactor },
+    total: pass.frames.length,
+    run: async (handle) => {
+      const inputs = pass.frames.map((frame, i) => ({ path: frame.path, curve, binFactor, proxy: proxies[i]! }));
+      const looks = await context.pool.map(gradeFrameTask, inputs, {
+        signal: context.signal,
+        onDone: (done) => handle.step(done),
+      });
+      looks.forEach((look, i) => {
+        if (look.kind === 'graded') copyBlocks(look.blocks, blocks[i]!);
+      });
+      await writeFloats(
+        handle.path('proxies.f32'),
+        proxies.map((p) => p.data),
+      );
+      await writeFloats(handle.path('blocks.f32'), blocks.flatMap(blockArrays));
+      return looks.map((look) => (look.kind === 'graded' ? { kind: look.kind, grade: look.grade } : look));
+    },
+  });
+  if (artefact.resumed) {
+    await readFloats(
+      artefact.path('proxies.f32'),
+      proxies.map((p) => p.data),
+    );
+    await readFloats(artefact.path('blocks.f32'), blocks.flatMap(blockArrays));
+  }
+  const frames: GradedFrame[] = [];
+  const leftOut: LeftOut<GradeLoss>[] = [];
+  artefact.result.forEach((look, index) => {
+    const file = pass.frames[index]!;
+    const loss = look.kind === 'unreadable' ? lossOf(file, 'unreadable', look.detail) : emptyFrame(file, look.grade);
+    if (loss) leftOut.push(loss);
+    else if (look.kind === 'graded') {
+      frames.push({
+        index,
+        item: file.item,
+        path: file.path,
+        sha256: hashes.get(file.item)!,
+        grade: look.grade,
+        blocks: blocks[index]!,
+        proxy: proxies[index]!,
+      });
+    }
+  });
+  for (const loss of leftOut) context.onProgress({ kind: 'left-out', stage: 'grade', loss });
+  if (frames.length === 0) {
+    const why = leftOut
+      .slice(0, 3)
+      .map((l) => `${l.item}: ${l.detail}`)
+      .join('; ');
+    throw new InputError(
+      'PASS_UNUSABLE',
+      `The pass "${pass.name}" has no usable frame (${why}). Expected at least one still that shows the body; remove the folder or replace its files.`,
+    );
+  }
+  return { pass, binFactor, curve, frames, leftOut };
+}
+
+function emptyFrame(file: FrameFile, grade: FrameGrade): LeftOut<GradeLoss> | undefined {
+  const range = grade.brightLevel - grade.skyLevel;
+  const least = 0.004 + 6 * grade.noise;
+  if (range >= least) return undefined;
+  return lossOf(
+    file,
+    'no-body',
+    `nothing stands out: brightest ground ${range.toFixed(4)} above the sky, at least ${least.toFixed(4)} expected`,
+  );
+}
+
+function lossOf(file: FrameFile, reason: GradeLoss, detail: string): LeftOut<GradeLoss> {
+  return { item: file.item, reason, detail };
+}
+
+function emptyBlocks(width: number, height: number, channels: number): BlockGrid {
+  const columns = Math.floor(width / BLOCK_PX);
+  const rows = Math.floor(height / BLOCK_PX);
+  const plane = (): Float32Array => new Float32Array(columns * rows);
+  return {
+    columns,
+    rows,
+    means: Array.from({ length: channels }, plane),
+    spread: plane(),
+    fineEnergy: plane(),
+    clipped: plane(),
+  };
+}
+
+function blockArrays(blocks: BlockGrid): Float32Array[] {
+  return [...blocks.means, blocks.spread, blocks.fineEnergy, blocks.clipped];
+}
+
+function copyBlocks(from: BlockGrid, to: BlockGrid): void {
+  const sources = blockArrays(from);
+  blockArrays(to).forEach((target, i) => {
+    target.set(sources[i]!);
+  });
+}

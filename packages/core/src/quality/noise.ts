@@ -1,0 +1,28 @@
+import type { Plane } from '../compute/image.js';
+
+/**
+ * Standard deviation of the noise of a picture, from the median size of a second difference that is blind to planes
+ * and edges along the axes (Immerkær 1996, with the median in place of the mean, so that terrain counts little).
+ */
+export function noiseSigma(plane: Plane): number {
+  const { width, height, data } = plane;
+  if (width < 3 || height < 3) return 0;
+  const step = Math.max(1, Math.floor(Math.sqrt((width * height) / SAMPLES)));
+  const sizes: number[] = [];
+  for (let y = 1; y < height - 1; y += step) {
+    for (let x = 1; x < width - 1; x += step) {
+      const i = y * width + x;
+      const up = data[i - width - 1]! - 2 * data[i - width]! + data[i - width + 1]!;
+      const mid = data[i - 1]! - 2 * data[i]! + data[i + 1]!;
+      const down = data[i + width - 1]! - 2 * data[i + width]! + data[i + width + 1]!;
+      sizes.push(Math.abs(up - 2 * mid + down));
+    }
+  }
+  sizes.sort((a, b) => a - b);
+  return sizes[Math.floor(sizes.length / 2)]! / (MEDIAN_OF_ABSOLUTE_NORMAL * KERNEL_NORM);
+}
+
+const SAMPLES = 40_000;
+const MEDIAN_OF_ABSOLUTE_NORMAL = 0.6745;
+/** √(sum of the squared weights of the 3 × 3 kernel). */
+const KERNEL_NORM = 6;

@@ -1,0 +1,162 @@
+import { mkdir } from 'node:fs/promises';
+import { join } from 'node:path';
+import { createRandom, type Random } from '../compute/random.js';
+import { throwIfAborted } from '../job/errors.js';
+import type { ProgressListener } from '../job/progress.js';
+import { encodingTable, normalDeviates, recordFrame, type Studio } from './frame.js';
+import { planPasses, type TruePass } from './poses.js';
+import { drawScene, type Scene } from './scene.js';
+import { warpSequence } from './seeing.js';
+import { makeSensor } from './sensor.js';
+import { completeSettings, type RehearsalSettings } from './settings.js';
+import { describeTruth, poseFile, truthPixels } from './truth.js';
+import { createWarpMeter, type WarpMeter } from './warp-meter.js';
+import { replaceFolder, writeJson, writePicture } from './write.js';
+
+export { REHEARSAL_DEFAULTS, type RehearsalSeeing, type RehearsalSettings } from './settings.js';
+
+/** How a rehearsal is run, which has no influence on its files. */
+export interface RehearsalOptions {
+  readonly signal?: AbortSignal;
+  readonly onProgress?: ProgressListener;
+  /** Replace an existing rehearsal of the same name. */
+  readonly force?: boolean;
+}
+
+/** What a rehearsal made. Lengths are frame px. */
+export interface RehearsalSummary {
+  readonly dir: string;
+  readonly passes: readonly { readonly name: string; readonly frames: number }[];
+  readonly frames: number;
+  /** Longer side of the lit ground: the reference length D of the truth files. */
+  readonly litPx: number;
+  /** Share of the lit ground that at least one frame shows. */
+  readonly coveredShare: number;
+  /** What the air leaves in the mean of all frames: see `mean_warp` in truth.json. */
+  readonly meanWarpRmsPx: number;
+}
+
+/** Truth px per frame px. */
+const OVERSAMPLING = 1.25;
+
+/**
+ * Makes a synthetic night with known truth in `dir`: capture/PASS/frame_0000.png or .tif, poses.json, truth.png,
+ * truth.json and flat.png. The same settings give the same files. `dir` appears whole or not at all.
+ *
+ * Throws UsageError for settings that cannot be honoured, OutputError (OUTPUT_EXISTS), InterruptedError.
+ */
+export async function rehearse(
+  dir: string,
+  settings: Partial<RehearsalSettings> = {},
+  options: RehearsalOptions = {},
+): Promise<RehearsalSummary> {
+  const complete = completeSettings(settings);
+  let summary: RehearsalSummary | undefined;
+  await replaceFolder(dir, options.force === true, isRehearsal, async (folder) => {
+    summary = { ...(await fill(folder, complete, options)), dir };
+  });
+  return summary!;
+}
+
+function isRehearsal(entries: readonly string[]): boolean {
+  return ['capture', 'poses.json', 'truth.json', 'truth.png'].every((name) => entries.includes(name));
+}
+
+async function fill(
+  folder: string,
+  settings: RehearsalSettings,
+  options: RehearsalOptions,
+): Promise<Omit<RehearsalSummary, 'dir'>> {
+  const random = createRandom(settings.seed);
+  throwIfAborted(options.signal);
+  const started = performance.now();
+  options.onProgress?.({ kind: 'stage-start', stage: 'scene', total: 1 });
+  const scene = drawScene({ ...settings, diameterPx: settings.discDiameterPx * OVERSAMPLING }, random.fork('scene'));
+  const studio = furnish(settings, scene, random);
+  await writePicture(join(folder, 'truth.png'), truthPixels(scene), scene.width, scene.height, 'png');
+  await writePicture(
+    join(folder, 'flat.png'),
+    studio.sensor.flat,
+    settings.frameWidthPx,
+    settings.frameHeightPx,
+    'png',
+  );
+  options.onProgress?.({ kind: 'stage-step', stage: 'scene', done: 1, total: 1 });
+  options.onProgress?.({ kind: 'stage-end', stage: 'scene', elapsedMs: performance.now() - started, resumed: false });
+
+  const size = litSize(scene);
+  const passes = planPasses(settings, size, random.fork('night'));
+  const { frameWidthPx, frameHeightPx } = settings;
+  const meter = createWarpMeter(scene, OVERSAMPLING, studio.captureCentre, frameWidthPx, frameHeightPx);
+  await recordPasses(folder, studio, passes, meter, random, options);
+  const warp = meter.summary();
+  const litPx = Math.max(size.width, size.height);
+  await writeJson(join(folder, 'poses.json'), poseFile(settings, passes, litPx, OVERSAMPLING));
+  await writeJson(join(folder, 'truth.json'), describeTruth(studio, litPx, warp));
+  return {
+    passes: passes.map((pass) => ({ name: pass.name, frames: pass.poses.length })),
+    frames: passes.reduce((sum, pass) => sum + pass.poses.length, 0),
+    litPx,
+    coveredShare: warp.coveredShare,
+    meanWarpRmsPx: warp.rmsPx,
+  };
+}
+
+function furnish(settings: RehearsalSettings, scene: Scene, random: Random): Studio {
+  const { left, right, top, bottom } = scene.lit;
+  return {
+    settings,
+    scene,
+    oversampling: OVERSAMPLING,
+    captureCentre: [(left + right) / 2, (top + bottom) / 2],
+    sensor: makeSensor(settings, random.fork('sensor')),
+    encoding: encodingTable(settings.bits),
+    deviates: normalDeviates(random.fork('deviates')),
+  };
+}
+
+function litSize(scene: Scene): { width: number; height: number } {
+  const { left, right, top, bottom } = scene.lit;
+  return { width: (right - left + 1) / OVERSAMPLING, height: (bottom - top + 1) / OVERSAMPLING };
+}
+
+async function recordPasses(
+  folder: string,
+  studio: Studio,
+  passes: readonly TruePass[],
+  meter: WarpMeter,
+  random: Random,
+  options: RehearsalOptions,
+): Promise<void> {
+  const { settings } = studio;
+  const { frameWidthPx: width, frameHeightPx: height, format, seeing } = settings;
+  const total = passes.reduce((sum, pass) => sum + pass.poses.length, 0);
+  const started = performance.now();
+  options.onProgress?.({ kind: 'stage-start', stage: 'frames', total });
+  let done = 0;
+  // One frame is being encoded while the next is being drawn.
+  let writing: Promise<void> = Promise.resolve();
+  try {
+    for (const pass of passes) {
+      const passFolder = join(folder, 'capture', pass.name);
+      await mkdir(passFolder, { recursive: true });
+      const air = random.fork(`air-${pass.position}`);
+      const nextWarp = warpSequence(seeing, width, height, air);
+      for (const pose of pass.poses) {
+        throwIfAborted(options.signal);
+        const warp = nextWarp(pose.frame);
+        meter.add(pose, warp);
+        const pixels = recordFrame(studio, pose, warp, random.fork(`noise-${pass.position}-${pose.frame}`));
+        await writing;
+        const name = `frame_${String(pose.frame).padStart(4, '0')}.${format}`;
+        writing = writePicture(join(passFolder, name), pixels, width, height, format);
+        writing.catch(() => {});
+        options.onProgress?.({ kind: 'stage-step', stage: 'frames', done: ++done, total });
+        await new Promise((resolve) => setImmediate(resolve));
+      }
+    }
+  } finally {
+    await writing;
+  }
+  options.onProgress?.({ kind: 'stage-end', stage: 'frames', elapsedMs: performance.now() - started, resumed: false });
+}

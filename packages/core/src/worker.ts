@@ -1,0 +1,18 @@
+import { createTaskHandler, implement } from './compute/task.js';
+import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
+import { edgeTask, runEdge } from './placement/edge.js';
+import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
+import { detailTask, runDetail } from './registration/detail-task.js';
+import { lockTask, measureTask, runLock, runMeasure } from './registration/pair-tasks.js';
+import { accumulateTask, runAccumulate } from './strip/accumulate.js';
+
+/** The worker file: every task of the library, bound to its function. Add a task by adding a line. */
+export default createTaskHandler([
+  implement(gradeFrameTask, runGradeFrame),
+  implement(detailTask, runDetail),
+  implement(lockTask, runLock),
+  implement(measureTask, runMeasure),
+  implement(edgeTask, runEdge),
+  implement(correctFrameTask, runCorrectFrame),
+  implement(accumulateTask, runAccumulate),
+]) as ReturnType<typeof createTaskHandler>;
