@@ -1,123 +1,131 @@
-import { mkdir } from 'node:fs/promises';
-import { join, relative, resolve } from 'node:path';
-import { blendStrips } from './blend/blend.js';
-import { stripStage } from './blend/strip-stage.js';
-import { hashCapture } from './capture/hash-capture.js';
+import { realpath } from 'node:fs/promises';
+import { join, relative, resolve, sep } from 'node:path';
 import type { RecordedCurve } from './capture/read-still.js';
 import { scanCapture } from './capture/scan.js';
-import { compose, IDENTITY, onFinerGrid, translation } from './compute/affine.js';
-import { type JobContext, runJob } from './job/context.js';
+import { runJob } from './job/context.js';
 import { type LeftOut, OutputError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
-import { lightStage, type PlacedPass } from './photometry/light-stage.js';
-import { placeStage } from './placement/place-stage.js';
-import { writePreview } from './plate/preview.js';
-import { writePlateTiff } from './plate/tiff.js';
-import { gradePass, proxyFactor } from './quality/grade-stage.js';
-import { trackStage } from './registration/track-stage.js';
-import { boxOf } from './strip/stack.js';
+import { buildSidecar } from './plate/build-sidecar.js';
+import { prepareOutput, writePictures, writeSidecar } from './plate/deliver.js';
+import { findGaps, type Gap } from './plate/gaps.js';
+import { type MadePlate, makePlate } from './plate/make-plate.js';
+import type { SidecarOverlap } from './plate/sidecar.js';
 
+/** Settings of {@link stitch}. */
 export interface StitchOptions {
+  /** Folder for the plate, its preview and its sidecar; made when missing. */
   readonly outDir: string;
+  /** Folder for finished stages, from which an interrupted run resumes. Default: `work` inside `outDir`. */
   readonly workDir?: string;
+  /** Threads. Default: one per core. Never changes the result. */
   readonly workers?: number;
+  /** How the frames are encoded. Default `auto`: as the files say. */
   readonly curve?: RecordedCurve;
+  /** Replace a plate that is there already. Default false. */
   readonly force?: boolean;
   readonly signal?: AbortSignal;
+  /** Default: nobody is told. */
   readonly onProgress?: ProgressListener;
 }
+
+/** What {@link stitch} has made. */
 export interface StitchResult {
+  /** Absolute paths. */
   readonly platePath: string;
   readonly sidecarPath: string;
   readonly previewPath: string;
-  readonly complete: boolean;
-  readonly gaps: readonly { readonly where: string }[];
-  readonly leftOut: readonly LeftOut[];
-  readonly passes: readonly unknown[];
   readonly widthPx: number;
   readonly heightPx: number;
+  /** Whether every pass was placed and the body is cut off nowhere. */
+  readonly complete: boolean;
+  readonly gaps: readonly Gap[];
+  /** Passes by name, with the number of frames that are in the plate and of those that the pass has. */
+  readonly passes: readonly {
+    readonly name: string;
+    readonly placed: boolean;
+    readonly used: number;
+    readonly of: number;
+  }[];
+  /** Overlaps that were measured. */
+  readonly overlaps: readonly SidecarOverlap[];
+  /** Everything that was not used, and why. */
+  readonly leftOut: readonly LeftOut[];
 }
 
+/**
+ * The main job: turns a capture, a folder of locked-off passes, into one plate. Grades the frames, registers those of
+ * each pass to each other, places the passes by their overlaps, solves for light, sky and vignetting, stacks every pass
+ * on the plate's grid and joins the strips. The capture is only read. An incomplete plate is written, with its gaps
+ * transparent and named; nothing is invented.
+ *
+ * @param captureDir folder of pass folders of stills, or a folder of stills, which is one pass
+ * @throws InputError CAPTURE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE
+ * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE
+ * @throws InterruptedError once the signal has fired; the same call resumes
+ * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
+ */
 export async function stitch(captureDir: string, options: StitchOptions): Promise<StitchResult> {
   const outDir = resolve(options.outDir);
-  await mkdir(outDir, { recursive: true });
-  return runJob(
-    {
-      workDir: resolve(options.workDir ?? join(outDir, 'work')),
-      workers: options.workers,
-      signal: options.signal,
-      onProgress: options.onProgress,
-    },
-    (context) => run(context, captureDir, outDir, options),
+  const workDir = resolve(options.workDir ?? join(outDir, 'work'));
+  const { signal, onProgress, workers } = options;
+  const capture = await scanCapture(captureDir, signal ? { signal } : {});
+  await refuseInside(capture.root, [outDir, workDir]);
+  const paths = await prepareOutput(outDir, options.force ?? false);
+  return runJob({ workDir, workers, signal, onProgress }, async (context) => {
+    const made = await makePlate(context, capture, options.curve ?? 'auto');
+    const names = made.placed.map((p) => p.tracked.graded.pass.name);
+    const { image, coverage, owner } = made.blended;
+    const gaps = [...findGaps(image, coverage, owner, names), ...unplacedGaps(made)];
+    const files = await writePictures(paths, made.blended, options.force ?? false, signal);
+    const sidecar = await buildSidecar({ capture, made, gaps, files, curve: options.curve ?? 'auto' }, signal);
+    await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
+    return {
+      platePath: paths.plate,
+      sidecarPath: paths.sidecar,
+      previewPath: paths.preview,
+      widthPx: image.width,
+      heightPx: image.height,
+      complete: gaps.length === 0,
+      gaps,
+      passes: sidecar.passes.map((p, i) => ({
+        name: p.name,
+        placed: p.placed,
+        used: p.frames.length,
+        of: capture.passes[i]!.frames.length,
+      })),
+      overlaps: sidecar.overlaps,
+      leftOut: sidecar.leftOut,
+    };
+  });
+}
+
+function unplacedGaps(made: MadePlate): Gap[] {
+  return made.tracked.flatMap((t, i) =>
+    made.placement.poses[i]
+      ? []
+      : [{ where: `all that only the pass "${t.graded.pass.name}" shows: it could not be placed`, box: null }],
   );
 }
-async function run(
-  context: JobContext,
-  captureDir: string,
-  outDir: string,
-  options: StitchOptions,
-): Promise<StitchResult> {
-  const capture = await scanCapture(captureDir, context.signal ? { signal: context.signal } : {});
-  const hashes = await hashCapture(context, capture);
-  const binFactor = proxyFactor(capture.passes);
-  const curve = options.curve ?? 'auto';
-  const tracked = [];
-  for (const pass of capture.passes)
-    tracked.push(await trackStage(context, await gradePass(context, pass, hashes, curve, binFactor)));
-  const placement = await placeStage(context, tracked);
-  const t = performance.now();
-  const placed: PlacedPass[] = tracked.flatMap((pass, i) =>
-    placement.groups[0]!.includes(i) ? [{ tracked: pass, pose: placement.poses[i]! }] : [],
-  );
-  const light = await lightStage(context, placed);
-  const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
-  const strips = [];
-  for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, p, channels));
-  const x0 = Math.min(...strips.map((s) => s.x0));
-  const y0 = Math.min(...strips.map((s) => s.y0));
-  const width = Math.max(...strips.map((s) => s.x0 + s.width)) - x0;
-  const height = Math.max(...strips.map((s) => s.y0 + s.height)) - y0;
-  const blended = blendStrips(
-    strips.map((s) => ({
-      x0: s.x0 - x0,
-      y0: s.y0 - y0,
-      image: { width: s.width, height: s.height, planes: s.planes },
-      weight: { width: s.width, height: s.height, data: s.weight },
-    })),
-    width,
-    height,
-  );
-  const platePath = join(outDir, 'plate.tif');
-  await writePlateTiff(platePath, blended.image, blended.coverage, { force: true });
-  await writePreview(join(outDir, 'preview.jpg'), blended.image, blended.coverage, { force: true });
-  void [IDENTITY, translation, compose, onFinerGrid, relative, OutputError, boxOf, t];
-  return {
-    platePath,
-    sidecarPath: '',
-    previewPath: join(outDir, 'preview.jpg'),
-    complete: true,
-    gaps: [],
-    leftOut: [],
-    passes: [
-      {
-        edges: placement.edges,
-        light: {
-          pattern: light.pattern.radial,
-          nodes: light.pattern.nodes,
-          residual: light.residual,
-          ref: light.referencePass,
-          corr: light.corrections,
-        },
-        levels: blended.levels,
-        tracks: tracked.map((t) => ({
-          ...t.path,
-          left: t.leftOut,
-          frames: t.frames.map((f) => [f.index, f.sharpness, f.weight, f.offPathPx]),
-        })),
-        poses: placement.poses,
-      },
-    ],
-    widthPx: width,
-    heightPx: height,
-  };
+
+async function refuseInside(root: string, folders: readonly string[]): Promise<void> {
+  const real = await realpath(root);
+  for (const folder of folders) {
+    const way = relative(real, await realpathOfExisting(folder));
+    if (way === '' || (way !== '..' && !way.startsWith(`..${sep}`) && resolve(way) !== way)) {
+      throw new OutputError(
+        'OUTPUT_INSIDE_CAPTURE',
+        `${folder} lies inside the capture ${root}, which is only read. Choose a folder outside it.`,
+      );
+    }
+  }
+}
+
+/** The real path of a folder that may not exist yet: that of its nearest existing ancestor, with the rest put on. */
+async function realpathOfExisting(path: string): Promise<string> {
+  try {
+    return await realpath(path);
+  } catch {
+    const parent = resolve(path, '..');
+    return parent === path ? path : join(await realpathOfExisting(parent), path.slice(parent.length));
+  }
 }

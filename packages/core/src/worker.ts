@@ -1,5 +1,7 @@
+import { blendTask, runBlend } from './blend/blend-stage.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
+import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge } from './placement/edge.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
@@ -14,5 +16,7 @@ export default createTaskHandler([
   implement(measureTask, runMeasure),
   implement(edgeTask, runEdge),
   implement(correctFrameTask, runCorrectFrame),
+  implement(lightTask, solvePlateLight),
   implement(accumulateTask, runAccumulate),
+  implement(blendTask, runBlend),
 ]) as ReturnType<typeof createTaskHandler>;

@@ -16,9 +16,14 @@ export interface Blended {
   readonly image: LinearImage;
   /** 1 where at least one strip has light, 0 elsewhere. The image is 0 there. */
   readonly coverage: Plane;
+  /** Index of the strip that each pixel belongs to; {@link NOBODY} where none has light. */
+  readonly owner: Uint8Array;
   /** Pyramid levels over which the strips were joined. */
   readonly levels: number;
 }
+
+/** Owner of a pixel without light. */
+export const NOBODY = 255;
 
 /**
  * Joins strips band by band (Burt & Adelson 1983): every pixel belongs to the strip with the most weight there, and
@@ -41,11 +46,10 @@ export function blendStrips(strips: readonly BlendStrip[], width: number, height
     for (let i = 0; i < plane.data.length; i++) if (coverage.data[i] === 0) plane.data[i] = 0;
     planes.push(plane.data);
   }
-  return { image: { width, height, planes }, coverage, levels: strips.length === 1 ? 0 : levels };
+  return { image: { width, height, planes }, coverage, owner, levels: strips.length === 1 ? 0 : levels };
 }
 
 const MOST_LEVELS = 7;
-const NOBODY = 255;
 
 function ownership(strips: readonly BlendStrip[], width: number, height: number, coverage: Plane): Uint8Array {
   const owner = new Uint8Array(width * height).fill(NOBODY);

@@ -1,4 +1,4 @@
-import { compose, onFinerGrid } from '../compute/affine.js';
+import { type Affine, compose, onFinerGrid } from '../compute/affine.js';
 import { createFloats } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
@@ -8,6 +8,15 @@ import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import type { StripSums } from '../strip/accumulate.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 
+/** A finished strip. */
+export interface FinishedStrip {
+  readonly sums: StripSums;
+  /** Everything that its pixels depend on: the key of the stage. */
+  readonly key: unknown;
+  /** Pose of each frame, frame px -> the space that `sums.x0, y0` count in. */
+  readonly poses: readonly Affine[];
+}
+
 /** Stage: stacks the frames of one pass at full resolution, straight onto the plate's grid. */
 export async function stripStage(
   context: JobContext,
@@ -15,14 +24,15 @@ export async function stripStage(
   light: PlateLight,
   passIndex: number,
   channels: number,
-): Promise<StripSums> {
+): Promise<FinishedStrip> {
   const { tracked } = placed;
   const { pass, binFactor, curve } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
+  const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
   const frames = tracked.frames.map((frame, k) => ({
     width: pass.widthPx,
     height: pass.heightPx,
-    pose: onFinerGrid(compose(placed.pose, frame.pose), binFactor),
+    pose: poses[k]!,
     weight: frame.weight,
     load: (planes: readonly Float32Array[]) =>
       context.pool.run(
@@ -33,26 +43,29 @@ export async function stripStage(
   }));
   const box = boxOf(frames);
   const size = box.width * box.height;
+  const key = {
+    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k]]),
+    curve,
+    pattern: light.pattern,
+    channels,
+  };
+  let sums: StripSums | undefined;
   const artefact = await runStage(context, {
     name: 'strip',
-    key: {
-      frames: tracked.frames.map((f, k) => [f.sha256, frames[k]!.pose, f.weight, corrections[k]]),
-      pattern: light.pattern,
-      channels,
-    },
+    key,
     total: frames.length,
     needBytes: size * 4 * (channels + 1),
     run: async (handle) => {
-      const sums = await stackFrames(frames, box, channels, context.pool, context.signal, (done) => handle.step(done));
+      const step = (done: number): void => handle.step(done);
+      sums = await stackFrames(frames, box, channels, context.pool, context.signal, step);
       await writeFloats(handle.path('strip.f32'), [...sums.planes, sums.weight]);
       return box;
     },
   });
-  const sums = {
-    ...box,
-    planes: Array.from({ length: channels }, () => createFloats(size)),
-    weight: createFloats(size),
-  };
-  await readFloats(artefact.path('strip.f32'), [...sums.planes, sums.weight]);
-  return sums;
+  if (!sums) {
+    const planes = Array.from({ length: channels }, () => createFloats(size, true));
+    sums = { ...box, planes, weight: createFloats(size, true) };
+    await readFloats(artefact.path('strip.f32'), [...planes, sums.weight]);
+  }
+  return { sums, key, poses };
 }

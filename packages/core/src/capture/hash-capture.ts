@@ -1,21 +1,47 @@
+import { stat } from 'node:fs/promises';
+import { join } from 'node:path';
 import type { JobContext } from '../job/context.js';
+import type { LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { sha256File } from './hash.js';
 import type { Capture } from './pass.js';
 
 /** SHA-256 of every frame file of a capture, by item: what the later stages' artefacts are named after. */
 export async function hashCapture(
-  context: Pick<JobContext, 'signal' | 'onProgress'>,
+  context: Pick<JobContext, 'signal'>,
   capture: Capture,
 ): Promise<ReadonlyMap<string, string>> {
   const frames = capture.passes.flatMap((pass) => pass.frames);
-  const hashes = await mapBounded(
-    frames,
-    OPEN_FILES,
-    (frame) => sha256File(frame.path, context.signal),
-    context.signal,
-  );
+  const hash = (path: string): Promise<string> => sha256File(path, context.signal);
+  const hashes = await mapBounded(frames, OPEN_FILES, (frame) => hash(frame.path), context.signal);
   return new Map(frames.map((frame, i) => [frame.item, hashes[i]!]));
+}
+
+/** Adds the SHA-256 of each loss that is a readable plain file. */
+export async function hashLeftOut(
+  root: string,
+  losses: readonly LeftOut[],
+  signal?: AbortSignal,
+): Promise<(LeftOut & { readonly sha256?: string })[]> {
+  return mapBounded(
+    losses,
+    OPEN_FILES,
+    async (loss) => {
+      if (loss.reason === 'link') return loss;
+      const path = join(root, loss.item);
+      const readable = await stat(path).then(
+        (s) => s.isFile(),
+        () => false,
+      );
+      if (!readable) return loss;
+      const sha256 = await sha256File(path, signal).catch((error: unknown) => {
+        if (signal?.aborted) throw error;
+        return undefined;
+      });
+      return sha256 === undefined ? loss : { ...loss, sha256 };
+    },
+    signal,
+  );
 }
 
 const OPEN_FILES = 4;

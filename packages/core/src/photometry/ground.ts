@@ -28,7 +28,8 @@ export interface GroundObservations {
 
 /**
  * Lays a grid of ground cells, {@link BLOCK_PX} proxy px a side, over the plate and reads off what each frame recorded
- * there. Clipped blocks are left out; cells seen by fewer than two frames say nothing and are left out too.
+ * there. Clipped blocks are left out. A cell that one frame alone has seen still shows that frame's sky,
+ * where it is dark.
  */
 export function observeGround(frames: readonly LitFrame[]): GroundObservations {
   const channels = Math.max(...frames.map((f) => f.blocks.means.length));
@@ -69,11 +70,7 @@ export function observeGround(frames: readonly LitFrame[]): GroundObservations {
         out.sy.push((sy + 0.5 - halfHeight) / reach);
         out.rough.push((MISPLACED * at(blocks.spread)) / Math.max(level, 1e-4));
       });
-      if (out.frame.length - before < 2) {
-        for (const list of [out.frame, out.sx, out.sy, out.rough, ...value]) list.length = before;
-      } else {
-        cellStart.push(out.frame.length);
-      }
+      if (out.frame.length > before) cellStart.push(out.frame.length);
     }
   }
   return {

@@ -1,11 +1,12 @@
 import { type Affine, compose } from '../compute/affine.js';
-import type { StageContext } from '../job/context.js';
+import { defineTask, type Task } from '../compute/task.js';
+import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
 import type { TrackedFrame, TrackedPass } from '../registration/track-stage.js';
 import type { FrameCorrection } from './correct-frame.js';
 import { observeGround } from './ground.js';
-import { flatPattern, type SmoothPattern } from './pattern.js';
-import { solveLight } from './solve-light.js';
+import { flatPattern, patternAt, type SmoothPattern } from './pattern.js';
+import { type LightProblem, type SolvedLight, solveLight } from './solve-light.js';
 
 /** A pass with its pose on the plate. */
 export interface PlacedPass {
@@ -32,7 +33,7 @@ const MOST_FRAMES = 48;
  * Stage: one solve for the light of all frames of all passes and the sensor's smooth pattern. The plate keeps the light
  * and the sky of one pass, the one with the least sky against its gain; of the others only the difference is removed.
  */
-export async function lightStage(context: StageContext, passes: readonly PlacedPass[]): Promise<PlateLight> {
+export async function lightStage(context: JobContext, passes: readonly PlacedPass[]): Promise<PlateLight> {
   const artefact = await runStage(context, {
     name: 'light',
     key: passes.map((p) => ({
@@ -40,12 +41,15 @@ export async function lightStage(context: StageContext, passes: readonly PlacedP
       bin: p.tracked.graded.binFactor,
       frames: p.tracked.frames.map((f) => [f.sha256, f.pose]),
     })),
-    run: async () => solvePlateLight(passes),
+    run: () => context.pool.run(lightTask, passes, { signal: context.signal }),
   });
   return artefact.result;
 }
 
-function solvePlateLight(passes: readonly PlacedPass[]): PlateLight {
+/** Solves in a worker, so that the main thread goes on answering. */
+export const lightTask: Task<readonly PlacedPass[], PlateLight> = defineTask('photometry/light');
+
+export function solvePlateLight(passes: readonly PlacedPass[]): PlateLight {
   const chosen = passes.map((p) => spreadOut(p.tracked.frames, MOST_FRAMES));
   const channels = Math.max(...passes.map((p) => p.tracked.graded.pass.channels));
   const entries = chosen.flatMap((frames, p) => frames.map((frame) => ({ frame, p })));
@@ -60,15 +64,8 @@ function solvePlateLight(passes: readonly PlacedPass[]): PlateLight {
   const skyMean = lit.map((f) => f.skyStart.reduce((s, v) => s + v, 0) / channels);
   const passOf = entries.map((entry) => entry.p);
   const level = passes.map(() => [0, 0] as const);
-  const joint = solveLight({
-    ground,
-    value: mean,
-    passOf,
-    skyStart: skyMean,
-    pattern: flatPattern(width, height),
-    slopes: level,
-    solvePattern: true,
-  });
+  const start = { ground, value: mean, passOf, skyStart: skyMean, pattern: flatPattern(width, height), slopes: level };
+  const joint = solveJointly(start);
   const byChannel = ground.value.map((value, c) =>
     solveLight({
       ground,
@@ -109,6 +106,25 @@ function solvePlateLight(passes: readonly PlacedPass[]): PlateLight {
   );
   return { pattern: joint.pattern, corrections, referencePass, residual: joint.residual };
 }
+
+/** A pattern is solved for when the body has moved over the sensor often enough to show it, and kept when plausible. */
+function solveJointly(start: Omit<LightProblem, 'solvePattern'>): SolvedLight {
+  if (start.passOf.length >= LEAST_FRAMES_FOR_PATTERN) {
+    const solved = solveLight({ ...start, solvePattern: true });
+    const { halfWidth, halfHeight } = solved.pattern;
+    const corners = [-1, 1].flatMap((u) =>
+      [-1, 1].map((v) => patternAt(solved.pattern, u * halfWidth, v * halfHeight)),
+    );
+    if (Math.min(...corners) > DARKEST_CORNER && Math.max(...corners) < BRIGHTEST_CORNER) return solved;
+  }
+  return solveLight({ ...start, solvePattern: false });
+}
+
+/** With fewer frames, vignetting cannot be told from the ground. */
+const LEAST_FRAMES_FOR_PATTERN = 8;
+/** Optics darken corners, by no more than this against the middle; what lies outside is a fit gone astray. */
+const DARKEST_CORNER = 0.15;
+const BRIGHTEST_CORNER = 1.1;
 
 function spreadOut(frames: readonly TrackedFrame[], most: number): readonly TrackedFrame[] {
   if (frames.length <= most) return frames;

@@ -48,6 +48,7 @@ export function solveLight(problem: LightProblem): SolvedLight {
     slope: Float64Array.from(problem.slopes.flat()),
     pattern: problem.pattern,
     dark: darkAtStart(problem),
+    looseness: 1,
   };
   state = { ...state, logGain: startGains(problem, state) };
   for (let iteration = 0; iteration < ITERATIONS; iteration++) state = improve(problem, state);
@@ -70,7 +71,7 @@ const FLOOR = 0.0004;
 const DARK_SHARE = 0.02;
 const DARK_SPREAD = 0.0006;
 const SLOPE_PRIOR = 0.3;
-const RADIAL_PRIOR = 0.5;
+const RADIAL_PRIOR = 0.25;
 const NODE_PRIOR = 0.006;
 
 interface State {
@@ -81,6 +82,8 @@ interface State {
   readonly pattern: SmoothPattern;
   /** 1 for cells taken for sky. */
   readonly dark: Uint8Array;
+  /** Factor on the expected spread of the observations, so that a capture that the model fits badly is not trusted. */
+  readonly looseness: number;
 }
 
 /** Cells that every frame recorded within a few hundredths of its range above its darkest part. */
@@ -145,15 +148,15 @@ function improve(problem: LightProblem, state: State): State {
   const step = new CholeskyDecomposition(a).solve(Matrix.columnVector(Array.from(right))).to1DArray();
   const logGain = state.logGain.map((v, f) => v + Math.max(-0.5, Math.min(0.5, step[f]!)));
   const sky = state.sky.map((v, f) => v + step[frameCount + f]!);
-  const dark = darkNow(problem, state);
-  if (!solvePattern) return { ...state, logGain, sky, dark };
+  const settled = { dark: darkNow(problem, state), looseness: loosenessOf(problem, state) };
+  if (!solvePattern) return { ...state, ...settled, logGain, sky };
   const slope = state.slope.map((v, k) => v + step[2 * frameCount + k]!);
   const old = [...state.pattern.radial, ...state.pattern.nodes];
   const pattern = withCoefficients(
     state.pattern,
     old.map((v, k) => v + step[patternAt + k]!),
   );
-  return { logGain, sky, slope, pattern, dark };
+  return { ...settled, logGain, sky, slope, pattern };
 }
 
 /** Accumulates the normal equations, lower half, with each cell's ground eliminated. */
@@ -170,6 +173,7 @@ function gather(problem: LightProblem, state: State, normal: Float64Array, right
   const slot = new Uint32Array(BASIS_TERMS + 4);
   const terms = solvePattern ? BASIS_TERMS + 4 : 2;
   for (let c = 0; c < ground.cellCount; c++) {
+    if (ground.cellStart[c + 1]! - ground.cellStart[c]! < 2 && state.dark[c] === 0) continue;
     const cell = lookAtCell(problem, state, c);
     let weightSum = cell.prior;
     let residualSum = -cell.prior * cell.ground;
@@ -242,7 +246,7 @@ function lookAtCell(problem: LightProblem, state: State, c: number): { ground: n
     const f = ground.frame[i]!;
     const pattern = patternOf(state.pattern, ground.sensorX[i]!, ground.sensorY[i]!);
     const gain = Math.exp(state.logGain[f]!);
-    const sigma = sigmaOf(ground, value, i);
+    const sigma = state.looseness * sigmaOf(ground, value, i);
     const own = pattern * gain;
     const weight = 1 / (sigma * sigma);
     const p = 2 * problem.passOf[f]!;
@@ -256,7 +260,7 @@ function lookAtCell(problem: LightProblem, state: State, c: number): { ground: n
     const s = seen[k]!;
     const model = s.pattern * (s.gain * level + state.sky[ground.frame[i]!]! * s.skyShape);
     const residual = value[i]! - model;
-    const t = residual / (CAUCHY * sigmaOf(ground, value, i));
+    const t = residual / (CAUCHY * state.looseness * sigmaOf(ground, value, i));
     seen[k] = { ...s, model, residual, weight: s.weight / (1 + t * t) };
   }
   return { ground: level, prior, seen };
@@ -326,11 +330,28 @@ function darkNow(problem: LightProblem, state: State): Uint8Array {
   return Uint8Array.from(level, (v) => (v < DARK_SHARE * bright ? 1 : 0));
 }
 
-function residualSpread(problem: LightProblem, state: State): number {
+/** Residuals of the cells that several frames have seen, each divided by what `scale` says. */
+function residualSpread(
+  problem: LightProblem,
+  state: State,
+  scale = (s: Seen, _i: number): number => Math.max(s.model, FLOOR),
+): number {
+  const { ground } = problem;
   const sizes: number[] = [];
-  for (let c = 0; c < problem.ground.cellCount; c++) {
-    for (const s of lookAtCell(problem, state, c).seen) sizes.push(Math.abs(s.residual) / Math.max(s.model, FLOOR));
+  for (let c = 0; c < ground.cellCount; c++) {
+    const first = ground.cellStart[c]!;
+    if (ground.cellStart[c + 1]! - first < 2) continue;
+    lookAtCell(problem, state, c).seen.forEach((s, k) => {
+      sizes.push(Math.abs(s.residual) / scale(s, first + k));
+    });
   }
   sizes.sort((a, b) => a - b);
   return sizes.length === 0 ? 0 : 1.4826 * sizes[Math.floor(sizes.length / 2)]!;
+}
+
+function loosenessOf(problem: LightProblem, state: State): number {
+  return Math.max(
+    1,
+    residualSpread(problem, state, (_, i) => sigmaOf(problem.ground, problem.value, i)),
+  );
 }

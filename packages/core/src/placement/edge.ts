@@ -1,6 +1,6 @@
 import { type Affine, applyX, applyY } from '../compute/affine.js';
 import { defineTask, type Task } from '../compute/task.js';
-import { BAND_PASS_DEFAULTS, bandPass } from '../registration/band-pass.js';
+import { createDetailPyramid, type DetailPyramid } from '../registration/detail-pyramid.js';
 import { LOCK_DEFAULTS, type LockCandidate, lockPair, type Masked } from '../registration/lock.js';
 import { measurePatches, type PatchShift } from '../registration/patches.js';
 import { refinePose } from '../registration/refine.js';
@@ -40,26 +40,37 @@ export const edgeTask: Task<EdgeInput, StripEdge | null> = defineTask('placement
 const ROTATIONS_DEG = [-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5] as const;
 const COARSE_SIDES_PX = [250, 500] as const;
 const CANDIDATES = 6;
+/** Sides of a tie's patch: large ones first, small ones where the overlap is too narrow for them. */
+const PATCH_SIZES_PX = [64, 40] as const;
+/** An overlap this good is not compared with others. */
+const SURE = { correlation: 0.6, ties: 12 } as const;
 /** Least figures for an overlap to be believed; see the placement tests for what chance reaches. */
 const LEAST = { significance: 6, correlation: 0.35, ties: 5, agreeing: 0.6 } as const;
 
 export function runEdge({ fixed, moving }: EdgeInput): StripEdge | null {
+  const a = createDetailPyramid(fixed);
+  const b = createDetailPyramid(moving);
   for (const coarseSidePx of COARSE_SIDES_PX) {
-    const found = searchAt(fixed, moving, coarseSidePx);
+    const found = searchAt(fixed, moving, a, b, coarseSidePx);
     if (found) return found;
   }
   return null;
 }
 
-function searchAt(fixed: Masked, moving: Masked, coarseSidePx: number): StripEdge | null {
+function searchAt(
+  fixed: Masked,
+  moving: Masked,
+  a: DetailPyramid,
+  b: DetailPyramid,
+  coarseSidePx: number,
+): StripEdge | null {
   const settings = { ...LOCK_DEFAULTS, coarseSidePx, rotationsDeg: ROTATIONS_DEG, minOverlap: 0.015 };
-  const side = Math.max(fixed.light.width, fixed.light.height, moving.light.width, moving.light.height);
-  const factor = Math.max(1, Math.ceil(side / coarseSidePx));
-  const candidates = distinct(lockPair(fixed, moving, settings), factor).slice(0, CANDIDATES);
+  const factor = Math.max(1, Math.ceil(Math.max(a.widthPx, a.heightPx, b.widthPx, b.heightPx) / coarseSidePx));
   let best: StripEdge | null = null;
-  for (const lock of candidates) {
+  for (const lock of distinct(lockPair(fixed, moving, settings), factor).slice(0, CANDIDATES)) {
     if (lock.significance < LEAST.significance) continue;
-    const edge = examine(fixed, moving, lock, factor);
+    const edge = examine(a, b, lock, factor);
+    if (edge && edge.correlation > SURE.correlation && edge.ties.length > SURE.ties) return edge;
     if (edge && (!best || edge.ties.length * edge.correlation > best.ties.length * best.correlation)) best = edge;
   }
   return best;
@@ -79,20 +90,12 @@ function distinct(candidates: readonly LockCandidate[], factor: number): LockCan
   return kept;
 }
 
-function examine(fixed: Masked, moving: Masked, lock: LockCandidate, factor: number): StripEdge | null {
-  const refined = refinePose(fixed, moving, lock.pose, factor, 'rigid');
+function examine(a: DetailPyramid, b: DetailPyramid, lock: LockCandidate, factor: number): StripEdge | null {
+  const refined = refinePose(a, b, lock.pose, factor, 'rigid');
   if (!refined || refined.correlation < LEAST.correlation) return null;
-  const a = {
-    detail: bandPass(fixed.light, BAND_PASS_DEFAULTS, fixed.coverage),
-    ...(fixed.coverage && { coverage: fixed.coverage }),
-  };
-  const b = {
-    detail: bandPass(moving.light, BAND_PASS_DEFAULTS, moving.coverage),
-    ...(moving.coverage && { coverage: moving.coverage }),
-  };
-  for (const sizePx of [64, 40]) {
+  for (const sizePx of PATCH_SIZES_PX) {
     const settings = { sizePx, stepPx: sizePx / 4, stridePx: 1, minCorrelation: 0.45, maxShiftPx: 5 };
-    const shifts = measurePatches(a, b, refined.pose, settings);
+    const shifts = measurePatches(a.at(1), b.at(1), refined.pose, settings);
     const agreeing = consistent(shifts);
     if (agreeing.length < LEAST.ties || agreeing.length < LEAST.agreeing * shifts.length) continue;
     return {

@@ -112,7 +112,7 @@ export function believable(candidate: LockCandidate): boolean {
 /** The largest set of frames that links join, by position. */
 function largestGroup(count: number, links: readonly Link[]): Set<number> {
   const root = Array.from({ length: count }, (_, i) => i);
-  const find = (i: number): number => (root[i] === i ? i : (root[i] = find(root[i]!)));
+  const find = (i: number): number => (root[i] === i ? i : find(root[i]!));
   for (const link of links) root[find(link.fixed)] = find(link.moving);
   const groups = new Map<number, number[]>();
   for (let i = 0; i < count; i++) groups.set(find(i), [...(groups.get(find(i)) ?? []), i]);

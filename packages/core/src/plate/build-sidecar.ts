@@ -1,0 +1,123 @@
+import { hashLeftOut } from '../capture/hash-capture.js';
+import type { Capture } from '../capture/pass.js';
+import { codeVersion } from '../job/code-version.js';
+import type { LeftOut } from '../job/errors.js';
+import { VERSION } from '../version.js';
+import type { Gap } from './gaps.js';
+import type { MadePlate } from './make-plate.js';
+import {
+  onPlate,
+  SIDECAR_VERSION,
+  type Sidecar,
+  type SidecarFrame,
+  type SidecarPass,
+  type WrittenFiles,
+} from './sidecar.js';
+
+/** What the sidecar is made from. */
+export interface SidecarInput {
+  readonly capture: Capture;
+  readonly made: MadePlate;
+  readonly gaps: readonly Gap[];
+  readonly files: WrittenFiles;
+  readonly curve: string;
+}
+
+/** Puts together the sidecar of a finished plate; hashes what was left out, too. */
+export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): Promise<Sidecar> {
+  const { capture, made, gaps, files, curve } = input;
+  const { blended, light, placed } = made;
+  const { file, sha256, bytes, bigtiff, clippedLow, clippedHigh } = files.plate;
+  const { width, height } = blended.image;
+  return {
+    format: 'plenilune-plate',
+    version: SIDECAR_VERSION,
+    software: { name: '@plenilune/core', version: VERSION, code: codeVersion() },
+    plate: {
+      file,
+      sha256,
+      widthPx: width,
+      heightPx: height,
+      bits: 16,
+      encoding: 'sRGB',
+      alpha: 'coverage',
+      covered: blended.coverage.data.reduce((sum, v) => sum + v, 0) / (width * height),
+      bytes,
+      bigtiff,
+      clippedLow,
+      clippedHigh,
+    },
+    preview: files.preview,
+    complete: gaps.length === 0,
+    gaps,
+    capture: { name: capture.name },
+    settings: { curve },
+    passes: made.tracked.map((_, i) => describePass(made, i)),
+    overlaps: made.placement.edges.map((edge) => ({ ...edge, rmsPx: edge.rmsPx * made.tracked[0]!.graded.binFactor })),
+    light: {
+      referencePass: placed[light.referencePass]!.tracked.graded.pass.name,
+      pattern: light.pattern,
+      residual: light.residual,
+      blendLevels: blended.levels,
+    },
+    leftOut: await hashLeftOut(capture.root, allLosses(capture, made), signal),
+  };
+}
+
+function allLosses(capture: Capture, made: MadePlate): LeftOut[] {
+  const losses: LeftOut[] = [...capture.leftOut];
+  made.tracked.forEach((tracked, i) => {
+    losses.push(...tracked.graded.leftOut, ...tracked.leftOut);
+    if (made.placement.poses[i]) return;
+    losses.push({
+      item: tracked.graded.pass.name,
+      reason: 'not-placed',
+      detail: 'overlaps with no other pass could be recognised, and no limb tells where it belongs',
+    });
+  });
+  return losses;
+}
+
+function describePass(made: MadePlate, index: number): SidecarPass {
+  const tracked = made.tracked[index]!;
+  const { pass, binFactor } = tracked.graded;
+  const at = made.placed.findIndex((p) => p.tracked === tracked);
+  const { path } = tracked;
+  return {
+    name: pass.name,
+    widthPx: pass.widthPx,
+    heightPx: pass.heightPx,
+    channels: pass.channels,
+    placed: at >= 0,
+    frames: at < 0 ? [] : tracked.frames.map((_, k) => describeFrame(made, index, at, k)),
+    track: {
+      ...path,
+      tiltPx: path.tiltPx * binFactor,
+      warpPx: path.warpPx * binFactor,
+      pairResidualPx: path.pairResidualPx * binFactor,
+    },
+  };
+}
+
+function describeFrame(made: MadePlate, passIndex: number, at: number, k: number): SidecarFrame {
+  const { frames, graded } = made.tracked[passIndex]!;
+  const frame = frames[k]!;
+  const { skyLevel, brightLevel, noise, clipped, bitsPerSample, curve, notes } = frame.grade;
+  return {
+    file: frame.item,
+    sha256: frame.sha256,
+    index: frame.index,
+    weight: frame.weight,
+    sharpness: frame.sharpness,
+    pose: onPlate(made.strips[at]!.poses[k]!, made.blended.x0, made.blended.y0),
+    offPathPx: frame.offPathPx * graded.binFactor,
+    ...made.light.corrections[at]![k]!,
+    skyLevel,
+    brightLevel,
+    noise,
+    clipped,
+    bitsPerSample,
+    curve,
+    notes,
+  };
+}

@@ -1,0 +1,65 @@
+import { mkdir, stat, writeFile } from 'node:fs/promises';
+import { basename, join } from 'node:path';
+import type { BlendedPlate } from '../blend/blend-stage.js';
+import { sha256File } from '../capture/hash.js';
+import { OutputError } from '../job/errors.js';
+import { writeWhole } from './atomic.js';
+import { writePreview } from './preview.js';
+import type { Sidecar, WrittenFiles } from './sidecar.js';
+import { writePlateTiff } from './tiff.js';
+
+/** Paths of what a stitch leaves behind. */
+export interface PlatePaths {
+  readonly plate: string;
+  readonly preview: string;
+  readonly sidecar: string;
+}
+
+/** The three files of a plate in a folder. */
+export function platePaths(outDir: string): PlatePaths {
+  return {
+    plate: join(outDir, 'plate.tif'),
+    preview: join(outDir, 'preview.jpg'),
+    sidecar: join(outDir, 'plate.json'),
+  };
+}
+
+/** Makes the folder, and refuses to go on where a plate lies already unless it may be replaced. */
+export async function prepareOutput(outDir: string, force: boolean): Promise<PlatePaths> {
+  await mkdir(outDir, { recursive: true });
+  const paths = platePaths(outDir);
+  if (force) return paths;
+  for (const path of Object.values(paths)) {
+    const present = await stat(path).then(
+      () => true,
+      () => false,
+    );
+    if (present)
+      throw new OutputError(
+        'OUTPUT_EXISTS',
+        `${path} exists already. Choose another folder, or allow it to be replaced (--force).`,
+      );
+  }
+  return paths;
+}
+
+/** Writes plate and preview, each whole or not at all. */
+export async function writePictures(
+  paths: PlatePaths,
+  blended: BlendedPlate,
+  force: boolean,
+  signal?: AbortSignal,
+): Promise<WrittenFiles> {
+  const { image, coverage } = blended;
+  const plate = await writePlateTiff(paths.plate, image, coverage, { force, ...(signal && { signal }) });
+  const preview = await writePreview(paths.preview, image, coverage, { force });
+  return {
+    plate: { file: basename(paths.plate), sha256: await sha256File(paths.plate, signal), ...plate },
+    preview: { file: basename(paths.preview), sha256: await sha256File(paths.preview, signal), ...preview },
+  };
+}
+
+/** Writes the sidecar, last of all: a folder with a sidecar is complete. */
+export async function writeSidecar(path: string, sidecar: Sidecar, force: boolean): Promise<void> {
+  await writeWhole(path, (temporary) => writeFile(temporary, `${JSON.stringify(sidecar, null, 1)}\n`), { force });
+}

@@ -1,0 +1,174 @@
+import { createPlane, type LinearImage, luminance, type Plane } from '../compute/image.js';
+import { quantile } from '../compute/quantile.js';
+
+/** A place where the coverage ends on lit ground, so that a part of the body is missing. */
+export interface Gap {
+  /** The place in plain words. */
+  readonly where: string;
+  /** Box around the edge where the ground is cut off, plate px; null when a whole pass is missing. */
+  readonly box: { readonly x: number; readonly y: number; readonly width: number; readonly height: number } | null;
+}
+
+/** The side of a strip at which ground is cut off. */
+type Side = 'left' | 'right' | 'upper' | 'lower';
+
+/** A stretch of cut-off ground along one side of one strip, in cells of the reduced plate. */
+interface Cut {
+  readonly side: Side;
+  readonly owner: number;
+  x0: number;
+  y0: number;
+  x1: number;
+  y1: number;
+  cells: number;
+}
+
+/** The plate is looked at in cells; this many along its longer side. */
+const CELLS = 400;
+/** Ground counts as lit from this share of the range between sky and bright ground on. */
+const LIT_SHARE = 0.12;
+/** A cut shorter than this many cells is the limb grazing the edge. */
+const LEAST_CELLS = 5;
+
+/**
+ * Finds where the body is cut off: edges of the coverage that run through lit ground. Ground that ends in the dark, at
+ * the limb or beyond the terminator, is whole. Cuts of two strips that face each other are one gap between them.
+ *
+ * @param owner index of the strip that each plate pixel belongs to
+ * @param names names of the strips, by index
+ */
+export function findGaps(image: LinearImage, coverage: Plane, owner: Uint8Array, names: readonly string[]): Gap[] {
+  const factor = Math.max(1, Math.ceil(Math.max(image.width, image.height) / CELLS));
+  const grid = reduceToCells(image, coverage, owner, factor);
+  const cuts = findCuts(grid).filter((cut) => cut.cells >= LEAST_CELLS);
+  const gaps: Gap[] = [];
+  const used = new Set<Cut>();
+  for (const cut of cuts) {
+    if (used.has(cut)) continue;
+    const facing = cuts.find((other) => !used.has(other) && faces(cut, other));
+    used.add(cut);
+    if (facing) used.add(facing);
+    gaps.push({ where: words(cut, facing, names), box: boxOf(facing ? [cut, facing] : [cut], factor) });
+  }
+  return gaps;
+}
+
+interface Cells {
+  readonly width: number;
+  readonly height: number;
+  readonly light: Plane;
+  readonly covered: Uint8Array;
+  readonly owner: Uint8Array;
+}
+
+function reduceToCells(image: LinearImage, coverage: Plane, owner: Uint8Array, factor: number): Cells {
+  const width = Math.ceil(image.width / factor);
+  const height = Math.ceil(image.height / factor);
+  const source = luminance(image);
+  const light = createPlane(width, height);
+  const covered = new Uint8Array(width * height);
+  const owners = new Uint8Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      let sum = 0;
+      let count = 0;
+      let seen = 0;
+      for (let v = y * factor; v < Math.min(image.height, (y + 1) * factor); v++) {
+        for (let u = x * factor; u < Math.min(image.width, (x + 1) * factor); u++) {
+          const i = v * image.width + u;
+          seen++;
+          if (!(coverage.data[i]! > 0)) continue;
+          count++;
+          sum += source.data[i]!;
+          owners[y * width + x] = owner[i]!;
+        }
+      }
+      const k = y * width + x;
+      covered[k] = count * 2 > seen ? 1 : 0;
+      light.data[k] = count > 0 ? sum / count : 0;
+    }
+  }
+  return { width, height, light, covered, owner: owners };
+}
+
+const STEPS: readonly (readonly [Side, number, number])[] = [
+  ['left', -1, 0],
+  ['right', 1, 0],
+  ['upper', 0, -1],
+  ['lower', 0, 1],
+];
+
+function findCuts(grid: Cells): Cut[] {
+  const { width, height, light, covered } = grid;
+  const levels = Array.from(light.data).filter((_, k) => covered[k] === 1);
+  if (levels.length === 0) return [];
+  const sky = quantile(levels, 0.02);
+  const lit = sky + LIT_SHARE * (quantile(levels, 0.99) - sky);
+  const cuts: Cut[] = [];
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const k = y * width + x;
+      if (covered[k] === 0 || light.data[k]! < lit) continue;
+      for (const [side, dx, dy] of STEPS) {
+        if (isCovered(grid, x + dx, y + dy)) continue;
+        const inner = isCovered(grid, x - 2 * dx, y - 2 * dy) && light.data[k - 2 * dx - 2 * dy * width]! >= lit;
+        if (inner) join(cuts, side, grid.owner[k]!, x, y);
+      }
+    }
+  }
+  return cuts;
+}
+
+function isCovered(grid: Cells, x: number, y: number): boolean {
+  return x >= 0 && y >= 0 && x < grid.width && y < grid.height && grid.covered[y * grid.width + x] === 1;
+}
+
+/** Cells of one side and strip that lie no farther apart than this belong to one cut. */
+const JOIN_CELLS = 12;
+
+function join(cuts: Cut[], side: Side, owner: number, x: number, y: number): void {
+  const near = cuts.find(
+    (c) =>
+      c.side === side &&
+      c.owner === owner &&
+      x >= c.x0 - JOIN_CELLS &&
+      x <= c.x1 + JOIN_CELLS &&
+      y >= c.y0 - JOIN_CELLS &&
+      y <= c.y1 + JOIN_CELLS,
+  );
+  if (!near) {
+    cuts.push({ side, owner, x0: x, y0: y, x1: x, y1: y, cells: 1 });
+    return;
+  }
+  near.x0 = Math.min(near.x0, x);
+  near.x1 = Math.max(near.x1, x);
+  near.y0 = Math.min(near.y0, y);
+  near.y1 = Math.max(near.y1, y);
+  near.cells++;
+}
+
+/** Whether two cuts look at each other across uncovered ground. */
+function faces(a: Cut, b: Cut): boolean {
+  if (a.owner === b.owner) return false;
+  const alongX = Math.min(a.x1, b.x1) >= Math.max(a.x0, b.x0);
+  const alongY = Math.min(a.y1, b.y1) >= Math.max(a.y0, b.y0);
+  if (a.side === 'lower' && b.side === 'upper') return alongX && a.y1 < b.y0;
+  if (a.side === 'upper' && b.side === 'lower') return alongX && b.y1 < a.y0;
+  if (a.side === 'right' && b.side === 'left') return alongY && a.x1 < b.x0;
+  if (a.side === 'left' && b.side === 'right') return alongY && b.x1 < a.x0;
+  return false;
+}
+
+function words(cut: Cut, facing: Cut | undefined, names: readonly string[]): string {
+  const name = `"${names[cut.owner]}"`;
+  if (facing) return `between the passes ${name} and "${names[facing.owner]}"`;
+  return `at the ${cut.side} edge of the pass ${name}`;
+}
+
+function boxOf(cuts: readonly Cut[], factor: number): Gap['box'] {
+  const x = Math.min(...cuts.map((c) => c.x0)) * factor;
+  const y = Math.min(...cuts.map((c) => c.y0)) * factor;
+  const right = (Math.max(...cuts.map((c) => c.x1)) + 1) * factor;
+  const bottom = (Math.max(...cuts.map((c) => c.y1)) + 1) * factor;
+  return { x, y, width: right - x, height: bottom - y };
+}

@@ -1,0 +1,45 @@
+import { type BlendedPlate, blendStage } from '../blend/blend-stage.js';
+import { type FinishedStrip, stripStage } from '../blend/strip-stage.js';
+import { hashCapture } from '../capture/hash-capture.js';
+import type { Capture } from '../capture/pass.js';
+import type { RecordedCurve } from '../capture/read-still.js';
+import type { JobContext } from '../job/context.js';
+import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
+import { type PlacedPasses, placeStage } from '../placement/place-stage.js';
+import { gradePass, proxyFactor } from '../quality/grade-stage.js';
+import { type TrackedPass, trackStage } from '../registration/track-stage.js';
+
+/** Everything that was found out on the way to the plate. */
+export interface MadePlate {
+  readonly tracked: readonly TrackedPass[];
+  readonly placement: PlacedPasses;
+  readonly placed: readonly PlacedPass[];
+  readonly light: PlateLight;
+  readonly strips: readonly FinishedStrip[];
+  readonly blended: BlendedPlate;
+}
+
+/** Runs all stages from the first look at the frames to the joined strips. */
+export async function makePlate(context: JobContext, capture: Capture, curve: RecordedCurve): Promise<MadePlate> {
+  const hashes = await hashCapture(context, capture);
+  const binFactor = proxyFactor(capture.passes);
+  const tracked: TrackedPass[] = [];
+  for (const pass of capture.passes) {
+    tracked.push(await trackStage(context, await gradePass(context, pass, hashes, curve, binFactor)));
+  }
+  const placement = await placeStage(context, tracked);
+  const placed = tracked.flatMap((pass, i) => {
+    const pose = placement.poses[i];
+    return pose ? [{ tracked: pass, pose }] : [];
+  });
+  const light = await lightStage(context, placed);
+  const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
+  const strips: FinishedStrip[] = [];
+  for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, p, channels));
+  const blended = await blendStage(
+    context,
+    strips.map((s) => s.sums),
+    strips.map((s) => s.key),
+  );
+  return { tracked, placement, placed, light, strips, blended };
+}

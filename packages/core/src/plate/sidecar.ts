@@ -1,0 +1,119 @@
+import { type Affine, compose, translation } from '../compute/affine.js';
+import type { LeftOut } from '../job/errors.js';
+import type { SmoothPattern } from '../photometry/pattern.js';
+import type { Gap } from './gaps.js';
+import type { PlateTiffResult } from './tiff.js';
+
+/** Version of the sidecar's layout; grows when a field changes its meaning or goes. */
+export const SIDECAR_VERSION = 1;
+
+/** A file with what identifies its content. */
+export interface HashedFile {
+  /** Path relative to the capture, or the name beside the sidecar, with forward slashes. */
+  readonly file: string;
+  readonly sha256: string;
+}
+
+/** A frame that is in the plate. */
+export interface SidecarFrame extends HashedFile {
+  /** Place in the recording, from 0. */
+  readonly index: number;
+  /** Share in the strip, 0..1. */
+  readonly weight: number;
+  /** Against the mean of the frames that show the same ground. */
+  readonly sharpness: number;
+  /** Frame px (space 2) -> plate px (space 4): x' = xx·x + xy·y + tx, y' = yx·x + yy·y + ty. */
+  readonly pose: Affine;
+  /** Distance from the pass's smooth path, frame px. */
+  readonly offPathPx: number;
+  /** recorded / pattern = gain · plate + sky + slope · position, one entry a channel, linear light. */
+  readonly gain: readonly number[];
+  readonly sky: readonly number[];
+  readonly slopeX: readonly number[];
+  readonly slopeY: readonly number[];
+  readonly skyLevel: number;
+  readonly brightLevel: number;
+  readonly noise: number;
+  readonly clipped: number;
+  readonly bitsPerSample: number;
+  readonly curve: string;
+  readonly notes: readonly string[];
+}
+
+/** One pass in the sidecar. */
+export interface SidecarPass {
+  readonly name: string;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly channels: 1 | 3;
+  readonly placed: boolean;
+  readonly frames: readonly SidecarFrame[];
+  /** Figures of the track, frame px. */
+  readonly track: {
+    readonly rotationDegPerFrame: number;
+    readonly squeezePerFrame: number;
+    readonly tiltPx: number;
+    readonly warpPx: number;
+    readonly pairs: number;
+    readonly pairResidualPx: number;
+  };
+}
+
+/** An overlap of two passes in the sidecar. */
+export interface SidecarOverlap {
+  readonly fixed: string;
+  readonly moving: string;
+  readonly ties: number;
+  /** Residual of the ties after the solve, frame px per axis. */
+  readonly rmsPx: number;
+  readonly correlation: number;
+  readonly significance: number;
+}
+
+/** The JSON beside the plate: where every pixel came from. Holds no date, so the same input gives the same bytes. */
+export interface Sidecar {
+  readonly format: 'plenilune-plate';
+  readonly version: typeof SIDECAR_VERSION;
+  readonly software: { readonly name: string; readonly version: string; readonly code: string };
+  readonly plate: HashedFile & {
+    readonly widthPx: number;
+    readonly heightPx: number;
+    readonly bits: 16;
+    readonly encoding: 'sRGB';
+    readonly alpha: 'coverage';
+    /** Share of the plate's pixels that hold light, 0..1. */
+    readonly covered: number;
+    readonly bytes: number;
+    readonly bigtiff: boolean;
+    readonly clippedLow: number;
+    readonly clippedHigh: number;
+  };
+  readonly preview: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly gain: number };
+  readonly complete: boolean;
+  readonly gaps: readonly Gap[];
+  readonly capture: { readonly name: string };
+  readonly settings: { readonly curve: string };
+  readonly passes: readonly SidecarPass[];
+  readonly overlaps: readonly SidecarOverlap[];
+  readonly light: {
+    /** Name of the pass whose light and sky the plate keeps. */
+    readonly referencePass: string;
+    readonly pattern: SmoothPattern;
+    /** Robust spread of what the light model leaves, relative. */
+    readonly residual: number;
+    /** Pyramid levels over which strips were joined. */
+    readonly blendLevels: number;
+  };
+  readonly leftOut: readonly (LeftOut & { readonly sha256?: string })[];
+}
+
+/** Facts about the written files. */
+export interface WrittenFiles {
+  readonly plate: HashedFile & PlateTiffResult;
+  readonly preview: Sidecar['preview'];
+}
+
+/** Pose on the plate whose first pixel lies at (x0, y0) of the space that the pose maps to. */
+export function onPlate(pose: Affine, x0: number, y0: number): Affine {
+  return compose(translation(-x0, -y0), pose);
+}
