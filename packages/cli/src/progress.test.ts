@@ -43,6 +43,11 @@ test('on a terminal a bar moves, and lines for finished stages stay', () => {
   expect(shown(text)).toBe('grade: done in 1.2 s, 1 left out\nstack: taken from the work folder\n');
 });
 
+test('a stage that runs for several passes says which, without control characters', () => {
+  const told: ProgressEvent[] = [{ kind: 'stage-end', stage: 'track', subject: 'up\u001b[2Jper', elapsedMs: 5, resumed: true }];
+  expect(written({}, told)).toBe('track up?[2Jper: taken from the work folder\n');
+});
+
 test('a bar that is cut short leaves an empty line', () => {
   expect(shown(written({ isTTY: true, columns: 80 }, events.slice(0, 1)))).toBe('');
 });

@@ -43,11 +43,11 @@ export function createProgressView(stream: ProgressStream, style: Style): Progre
       case 'stage-start':
         leftOut = 0;
         drawnMs = Number.NEGATIVE_INFINITY;
-        if (isTerminal) draw(event.stage, 0, event.total);
-        else stream.write(`${event.stage}: started\n`);
+        if (isTerminal) draw(title(event), 0, event.total);
+        else stream.write(`${title(event)}: started\n`);
         return;
       case 'stage-step':
-        if (isTerminal) draw(event.stage, event.done, event.total);
+        if (isTerminal) draw(title(event), event.done, event.total);
         return;
       case 'left-out':
         leftOut++;
@@ -56,11 +56,20 @@ export function createProgressView(stream: ProgressStream, style: Style): Progre
         clear();
         const how = event.resumed ? 'taken from the work folder' : `done in ${seconds(event.elapsedMs)}`;
         const losses = leftOut > 0 ? `, ${leftOut} left out` : '';
-        stream.write(`${event.stage}: ${style.dim(how + losses)}\n`);
+        stream.write(`${title(event)}: ${style.dim(how + losses)}\n`);
       }
     }
   };
   return { onProgress, clear };
+}
+
+function title({ stage, subject }: { readonly stage: string; readonly subject?: string }): string {
+  return subject === undefined ? stage : `${stage} ${printable(subject)}`;
+}
+
+/** Names of passes are names of folders: a control character in one must not reach the terminal. */
+function printable(text: string): string {
+  return text.replace(/\p{Cc}/gu, '?');
 }
 
 function bar(stage: string, done: number, total: number, columns: number): string {

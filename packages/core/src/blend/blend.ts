@@ -162,7 +162,7 @@ function joinChannel(
     const top = tops[level]!;
     const up = out && expand(out, top.width, top.height);
     for (let i = 0; i < top.data.length; i++) {
-      top.data[i] = (sums[level]!.data[i]! > 1e-4 ? top.data[i]! / sums[level]!.data[i]! : 0) + (up ? up.data[i]! : 0);
+      top.data[i] = (sums[level]!.data[i]! > 0 ? top.data[i]! / sums[level]!.data[i]! : 0) + (up ? up.data[i]! : 0);
     }
     out = top;
   }

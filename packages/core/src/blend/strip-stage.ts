@@ -26,7 +26,7 @@ export async function stripStage(
   channels: number,
 ): Promise<FinishedStrip> {
   const { tracked } = placed;
-  const { pass, binFactor, curve } = tracked.graded;
+  const { pass, binFactor, curve, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
   const frames = tracked.frames.map((frame, k) => ({
@@ -37,7 +37,7 @@ export async function stripStage(
     load: (planes: readonly Float32Array[]) =>
       context.pool.run(
         correctFrameTask,
-        { path: frame.path, curve, pattern: light.pattern, correction: corrections[k]!, planes },
+        { path: frame.path, curve, pattern: light.pattern, correction: corrections[k]!, defects, planes },
         { signal: context.signal },
       ),
   }));
@@ -46,12 +46,14 @@ export async function stripStage(
   const key = {
     frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k]]),
     curve,
+    defects: Array.from(defects),
     pattern: light.pattern,
     channels,
   };
   let sums: StripSums | undefined;
   const artefact = await runStage(context, {
     name: 'strip',
+    subject: pass.name,
     key,
     total: frames.length,
     needBytes: size * 4 * (channels + 1),

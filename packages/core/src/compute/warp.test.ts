@@ -31,18 +31,18 @@ describe('warpPlane', () => {
 
   it('shows smooth ground where the pose says', () => {
     const pose = poseAbout({ x: 44.5, y: 34.5 }, { shiftX: 3.37, shiftY: -2.61, rotationDeg: 2.2, scale: 1.01 });
-    const { plane, coverage } = warpPlane(source, pose, 90, 70);
+    const { plane, coverage } = warpPlane(source, pose, 100, 80);
     const back = invert(pose);
     let worst = 0;
     let seen = 0;
-    for (let y = 0; y < 70; y++) {
-      for (let x = 0; x < 90; x++) {
+    for (let y = 0; y < 80; y++) {
+      for (let x = 0; x < 100; x++) {
         const sx = applyX(back, x, y);
         const sy = applyY(back, x, y);
         const within = sx >= 0 && sy >= 0 && sx <= 89 && sy <= 69;
-        expect(coverage.data[y * 90 + x]).toBe(within ? 1 : 0);
+        expect(coverage.data[y * 100 + x]).toBe(within ? 1 : 0);
         if (sx < 1 || sy < 1 || sx > 88 || sy > 68) continue;
-        worst = Math.max(worst, Math.abs(plane.data[y * 90 + x]! - scene.at(sx, sy)));
+        worst = Math.max(worst, Math.abs(plane.data[y * 100 + x]! - scene.at(sx, sy)));
         seen++;
       }
     }

@@ -1,10 +1,13 @@
 import type { LeftOut } from './errors.js';
 
-/** What a running job tells its caller. The library itself prints nothing. */
+/**
+ * What a running job tells its caller. The library itself prints nothing. `subject` names what the stage works on, such
+ * as a pass, where a stage runs several times.
+ */
 export type ProgressEvent =
-  | { readonly kind: 'stage-start'; readonly stage: string; readonly total: number }
-  | { readonly kind: 'stage-step'; readonly stage: string; readonly done: number; readonly total: number }
-  | { readonly kind: 'stage-end'; readonly stage: string; readonly elapsedMs: number; readonly resumed: boolean }
+  | { readonly kind: 'stage-start'; readonly stage: string; readonly subject?: string; readonly total: number }
+  | { readonly kind: 'stage-step'; readonly stage: string; readonly subject?: string; readonly done: number; readonly total: number }
+  | { readonly kind: 'stage-end'; readonly stage: string; readonly subject?: string; readonly elapsedMs: number; readonly resumed: boolean }
   | { readonly kind: 'left-out'; readonly stage: string; readonly loss: LeftOut };
 
 /** Receives every {@link ProgressEvent}, in order. Must not throw. */

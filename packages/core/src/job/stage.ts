@@ -13,6 +13,8 @@ import { createUnfinishedFolder, removeUnfinishedFolder } from './work-folder.js
 export interface Stage<T> {
   /** Lower-case words with hyphens; begins the name of the artefact's folder. */
   readonly name: string;
+  /** What it works on, where a stage runs several times: the name of a pass. Told to the caller, no part of the key. */
+  readonly subject?: string;
   /**
    * Everything that the result depends on: inputs and settings, as plain JSON. The number of workers and where the work
    * folder lies are no part of it.
@@ -57,17 +59,22 @@ export interface Artefact<T> {
 export async function runStage<T>(context: StageContext, stage: Stage<T>): Promise<Artefact<T>> {
   const { workDir, signal, onProgress } = context;
   const { name, total = 1 } = stage;
+  const told = toldAs(stage);
   throwIfAborted(signal);
   if (!/^[a-z0-9]+(-[a-z0-9]+)*$/.test(name)) throw new InternalError(`"${name}" is no name for a stage`);
   const identity = { stage: name, key: JSON.parse(canonicalJson(stage.key)) as unknown, code: codeVersion() };
   const folder = join(workDir, `${name}-${hashOf(identity).slice(0, 16)}`);
   const startedMs = performance.now();
-  onProgress({ kind: 'stage-start', stage: name, total });
+  onProgress({ kind: 'stage-start', ...told, total });
   const found = await readRecord(folder, identity);
   const record = found ?? (await makeArtefact(context, stage, identity, folder));
   const resumed = found !== undefined;
-  onProgress({ kind: 'stage-end', stage: name, elapsedMs: performance.now() - startedMs, resumed });
+  onProgress({ kind: 'stage-end', ...told, elapsedMs: performance.now() - startedMs, resumed });
   return { result: record.result as T, folder, resumed, path: (file) => fileIn(folder, file) };
+}
+
+function toldAs({ name, subject }: { readonly name: string; readonly subject?: string }) {
+  return subject === undefined ? { stage: name } : { stage: name, subject };
 }
 
 async function makeArtefact<T>(
@@ -83,7 +90,7 @@ async function makeArtefact<T>(
     if (needBytes !== undefined) await checkSpace(workDir, needBytes, `the stage "${name}"`);
     const result = await stage.run({
       path: (file) => fileIn(temporary, file),
-      step: (done) => onProgress({ kind: 'stage-step', stage: name, done, total }),
+      step: (done) => onProgress({ kind: 'stage-step', ...toldAs(stage), done, total }),
     });
     const record = await writeRecord(temporary, { ...identity, result: result ?? null });
     return await moveIntoPlace(temporary, folder, identity, record);

@@ -1,6 +1,7 @@
 import { type RecordedCurve, readStill } from '../capture/read-still.js';
 import type { LinearImage } from '../compute/image.js';
 import { defineTask, type Task } from '../compute/task.js';
+import { mendDefects } from '../quality/defects.js';
 import { BASIS_TERMS, basisAt, RADIAL_TERMS, type SmoothPattern } from './pattern.js';
 
 /** Light of one frame by channel: recorded = pattern · (gain · ground + sky + slope · position). */
@@ -18,6 +19,8 @@ export interface CorrectFrameInput {
   readonly curve: RecordedCurve;
   readonly pattern: SmoothPattern;
   readonly correction: FrameCorrection;
+  /** Pixels of the sensor to be mended first, by index. */
+  readonly defects: Uint32Array;
   readonly planes: readonly Float32Array[];
 }
 
@@ -26,6 +29,7 @@ export const correctFrameTask: Task<CorrectFrameInput, null> = defineTask('photo
 
 export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
   const { image } = await readStill(input.path, { curve: input.curve });
+  mendDefects(image, input.defects);
   correctFrame(image, input.pattern, input.correction, input.planes);
   return null;
 }

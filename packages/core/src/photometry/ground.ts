@@ -6,6 +6,9 @@ import { BLOCK_PX, type BlockGrid } from '../quality/blocks.js';
 export interface LitFrame {
   /** Proxy px -> plate px at proxy scale. */
   readonly pose: Affine;
+  /** Size of the proxy; its blocks leave out what is incomplete at the far edges. */
+  readonly widthPx: number;
+  readonly heightPx: number;
   readonly blocks: BlockGrid;
   /** Starting value for its sky: the level of its darkest part, by channel. */
   readonly skyStart: readonly number[];
@@ -56,8 +59,8 @@ export function observeGround(frames: readonly LitFrame[]): GroundObservations {
         if (u < 0 || v < 0 || u > blocks.columns - 1 || v > blocks.rows - 1) return;
         const at = (plane: Float32Array): number => bilinearAt(plane, blocks.columns, blocks.rows, u, v);
         if (at(blocks.clipped) > 0) return;
-        const halfWidth = (blocks.columns * BLOCK_PX) / 2;
-        const halfHeight = (blocks.rows * BLOCK_PX) / 2;
+        const halfWidth = frame.widthPx / 2;
+        const halfHeight = frame.heightPx / 2;
         const reach = Math.hypot(halfWidth, halfHeight);
         let level = 0;
         for (let k = 0; k < channels; k++) {

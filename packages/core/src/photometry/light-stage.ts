@@ -55,6 +55,8 @@ export function solvePlateLight(passes: readonly PlacedPass[]): PlateLight {
   const entries = chosen.flatMap((frames, p) => frames.map((frame) => ({ frame, p })));
   const lit = entries.map(({ frame, p }) => ({
     pose: compose(passes[p]!.pose, frame.pose),
+    widthPx: frame.proxy.width,
+    heightPx: frame.proxy.height,
     blocks: frame.blocks,
     skyStart: Array.from({ length: channels }, (_, c) => darkest(frame.blocks.means[c] ?? frame.blocks.means[0]!)),
   }));

@@ -1,3 +1,4 @@
+import { quantile } from '../compute/quantile.js';
 import { invertSymmetric, solveInPlace } from '../compute/small-solve.js';
 
 /** A disc: the points with ((x − centreX)² + ((y − centreY) / stretch)²) = radiusPx². */
@@ -15,6 +16,8 @@ export interface EdgePoint {
   readonly y: number;
   /** Variance of its position across the edge, px². */
   readonly variance: number;
+  /** Error that one unknown cause gives to all points at once, outwards, px at one sigma of the cause. Default 0. */
+  readonly commonPx?: number;
 }
 
 /** A disc fitted to points. */
@@ -36,7 +39,8 @@ export interface DiscFitOptions {
   readonly stretch?: boolean;
   /**
    * The points are ordered along the edge and neighbours may err alike: the covariance is multiplied by
-   * 1 + 2·Σρ over the lags up to the first at which the autocorrelation ρ of the residuals is insignificant.
+   * F = 1 + 2·Σρ over the lags up to the first at which the autocorrelation ρ of the n residuals is insignificant, and
+   * by 1 / (1 − unknowns·(F − 1) / n), since the fit takes slow errors out of the residuals.
    * Errors that look like a shift or a growth of the whole arc do not show in the residuals. Default false.
    */
   readonly ordered?: boolean;
@@ -44,11 +48,12 @@ export interface DiscFitOptions {
 
 /**
  * Geometric least squares on the distances from the edge (Gauss–Newton), with Tukey's biweight at 4.685 robust standard
- * deviations, so that mountains and false edges do not count. `start` must lie near the disc. Undefined when the points do not determine one.
+ * deviations, so that mountains and false edges do not count. `start` must lie near the disc. Undefined when the points
+ * do not determine one.
  */
 export function fitDisc(points: readonly EdgePoint[], start: Disc, options: DiscFitOptions = {}): DiscFit | undefined {
   const unknowns = options.stretch ? 4 : 3;
-  if (points.length < unknowns + 1) return undefined;
+  if (points.length < unknowns + 3) return undefined;
   let disc = start;
   let system = setUp(points, disc, unknowns);
   for (let round = 0; round < ROUNDS; round++) {
@@ -75,6 +80,7 @@ export function outside(disc: Disc, x: number, y: number): number {
 
 const ROUNDS = 30;
 const TUKEY = 4.685;
+/** From a median deviation to a standard one; few points need more (Rousseeuw & Leroy 1987). */
 const TO_SIGMA = 1.4826;
 /** No set of measured points is believed to be better than this, px. */
 const LEAST_SIGMA_PX = 1e-4;
@@ -93,8 +99,12 @@ interface System {
 
 function setUp(points: readonly EdgePoint[], disc: Disc, unknowns: number): System {
   const residuals = Float64Array.from(points, (p) => outside(disc, p.x, p.y));
-  const sigma = Math.max(LEAST_SIGMA_PX, TO_SIGMA * median(residuals.map(Math.abs)));
-  const own = median(points.map((p) => p.variance));
+  const small = 1 + 5 / Math.max(1, points.length - unknowns);
+  const sigma = Math.max(LEAST_SIGMA_PX, TO_SIGMA * small * quantile(residuals.map(Math.abs), 0.5));
+  const own = quantile(
+    points.map((p) => p.variance),
+    0.5,
+  );
   // What the points scatter beyond their own variances (mountains, air) is common to all.
   const common = Math.max(0, sigma * sigma - own, LEAST_SIGMA_PX ** 2);
   const trust = new Float64Array(points.length);
@@ -104,17 +114,11 @@ function setUp(points: readonly EdgePoint[], disc: Disc, unknowns: number): Syst
   const scale = [1, 1, 1, 1 / disc.radiusPx];
   const row = new Float64Array(4);
   points.forEach((p, k) => {
-    const dx = p.x - disc.centreX;
-    const dy = (p.y - disc.centreY) / disc.stretch;
-    const rho = Math.hypot(dx, dy);
     const variance = p.variance + common;
     const u = residuals[k]! / (TUKEY * Math.sqrt(Math.max(variance, sigma * sigma)));
     trust[k] = Math.abs(u) < 1 ? (1 - u * u) ** 2 : 0;
     precision[k] = 1 / variance;
-    row[0] = dx / rho;
-    row[1] = dy / rho / disc.stretch;
-    row[2] = 1;
-    row[3] = ((dy * dy) / (rho * disc.stretch)) * scale[3]!;
+    writeRow(row, p, disc);
     const w = trust[k]! / variance;
     for (let i = 0; i < unknowns; i++) {
       right[i]! += w * row[i]! * residuals[k]!;
@@ -122,6 +126,35 @@ function setUp(points: readonly EdgePoint[], disc: Disc, unknowns: number): Syst
     }
   });
   return { normal, right, residuals, trust, precision, scale };
+}
+
+/** How the distance of a point depends on the unknowns, each in its own unit. */
+function writeRow(row: Float64Array, p: EdgePoint, disc: Disc): void {
+  const dx = p.x - disc.centreX;
+  const dy = (p.y - disc.centreY) / disc.stretch;
+  const rho = Math.hypot(dx, dy);
+  row[0] = dx / rho;
+  row[1] = dy / rho / disc.stretch;
+  row[2] = 1;
+  row[3] = (dy * dy) / (rho * disc.stretch * disc.radiusPx);
+}
+
+/** What the points' common error does to the unknowns. */
+function commonShift(
+  points: readonly EdgePoint[],
+  disc: Disc,
+  trust: Float64Array,
+  precision: Float64Array,
+  inverse: Float64Array,
+  unknowns: number,
+): Float64Array {
+  const pull = new Float64Array(unknowns);
+  const row = new Float64Array(4);
+  points.forEach((p, k) => {
+    writeRow(row, p, disc);
+    for (let i = 0; i < unknowns; i++) pull[i]! += trust[k]! * precision[k]! * row[i]! * (p.commonPx ?? 0);
+  });
+  return pull.map((_, i) => pull.reduce((sum, v, j) => sum + inverse[i * unknowns + j]! * v, 0));
 }
 
 function describe(
@@ -148,14 +181,20 @@ function describe(
     sum += w;
   }
   if (sum <= unknowns || slope <= 0) return undefined;
-  const excess = (chi / (points.length - unknowns)) * (points.length / slope) ** 2;
+  // Two fewer than the degrees of freedom: then the squared error over its variance is 1 in the mean (Hotelling 1931).
+  const excess = (chi / (points.length - unknowns - 2)) * (points.length / slope) ** 2;
   // The inverse holds Σw in place of Σ1.
-  const factor = excess * (sum / points.length) * (ordered ? correlationFactor(residuals, trust) : 1);
-  const covariance = inverse.map((v, i) => v * factor * scale[Math.floor(i / unknowns)]! * scale[i % unknowns]!);
+  const factor = excess * (sum / points.length) * (ordered ? correlationFactor(residuals, trust, unknowns) : 1);
+  const shift = commonShift(points, disc, trust, precision, inverse, unknowns);
+  const covariance = inverse.map((v, i) => {
+    const [row, column] = [Math.floor(i / unknowns), i % unknowns];
+    return (v * factor + shift[row]! * shift[column]!) * scale[row]! * scale[column]!;
+  });
   return { disc, covariance, residuals, weights: trust, rmsPx: Math.sqrt(squares / sum) };
 }
 
-function correlationFactor(residuals: Float64Array, trust: Float64Array): number {
+/** 1 + 2·Σρ, raised by what the fit itself has taken out of the residuals. */
+function correlationFactor(residuals: Float64Array, trust: Float64Array, unknowns: number): number {
   const n = residuals.length;
   const value = residuals.map((r, k) => r * Math.sqrt(trust[k]!));
   let power = 0;
@@ -165,13 +204,8 @@ function correlationFactor(residuals: Float64Array, trust: Float64Array): number
     let sum = 0;
     for (let k = lag; k < n; k++) sum += value[k]! * value[k - lag]!;
     const correlation = sum / power;
-    if (correlation < 2 / Math.sqrt(n)) break;
+    if (!(correlation > 1 / Math.sqrt(n))) break;
     factor += 2 * correlation;
   }
-  return factor;
-}
-
-function median(values: Float64Array | readonly number[]): number {
-  const sorted = Float64Array.from(values).sort();
-  return sorted[Math.floor(sorted.length / 2)]!;
+  return factor / Math.max(0.3, 1 - (unknowns * (factor - 1)) / n);
 }

@@ -1,5 +1,5 @@
 import { createRandom } from '../compute/random.js';
-import { type Disc, fitDisc, outside } from './fit-disc.js';
+import { type Disc, fitDisc } from './fit-disc.js';
 import type { LimbCandidate } from './limb-points.js';
 
 /** A circle and how much of the candidates' steps it gathers. */
@@ -31,12 +31,15 @@ export function seedCircles(candidates: readonly LimbCandidate[], most: number, 
 }
 
 const TRIALS = 6000;
+const LEAST_TRIALS = 300;
+/** Trials that stop early may miss a better circle with this probability. */
+const MISS = 1e-8;
 const TOLERANCE_PX = 1.2;
 const LEAST_POINTS = 12;
 const LEAST_RADIUS_PX = 8;
 /** Cosine of the largest angle between a candidate's direction and the circle's. */
 const LEAST_COSINE = 0.9;
-const MOST_POINTS = 1200;
+const MOST_POINTS = 600;
 
 function thinned(candidates: readonly LimbCandidate[]): readonly LimbCandidate[] {
   const stride = Math.ceil(candidates.length / MOST_POINTS);
@@ -48,7 +51,7 @@ function sample(points: readonly LimbCandidate[], longestPx: number, round: numb
   const draw = (): LimbCandidate => points[Math.floor(random.uniform() * points.length)]!;
   let best: Disc | undefined;
   let bestSupport = LEAST_POINTS * 0.3;
-  for (let trial = 0; trial < TRIALS; trial++) {
+  for (let trial = 0, needed = TRIALS; trial < needed; trial++) {
     const [p, q, r] = [draw(), draw(), draw()];
     const disc = circleThrough(p, q, r);
     if (!disc || disc.radiusPx < LEAST_RADIUS_PX || disc.radiusPx > longestPx) continue;
@@ -57,6 +60,8 @@ function sample(points: readonly LimbCandidate[], longestPx: number, round: numb
     if (support > bestSupport) {
       best = disc;
       bestSupport = support;
+      const hit = (support / points.length) ** 3;
+      needed = Math.min(TRIALS, Math.max(LEAST_TRIALS, Math.log(MISS) / Math.log(1 - Math.min(hit, 0.999))));
     }
   }
   return best;
@@ -76,9 +81,11 @@ function circleThrough(p: LimbCandidate, q: LimbCandidate, r: LimbCandidate): Di
   return { centreX: p.x + ux, centreY: p.y + uy, radiusPx: Math.hypot(ux, uy), stretch: 1 };
 }
 
-function agrees(disc: Disc, c: LimbCandidate, tolerance: number): boolean {
-  if (Math.abs(outside(disc, c.x, c.y)) > tolerance) return false;
-  return (disc.centreX - c.x) * c.inwardX + (disc.centreY - c.y) * c.inwardY > LEAST_COSINE * disc.radiusPx;
+function agrees({ centreX, centreY, radiusPx }: Disc, c: LimbCandidate, tolerance: number): boolean {
+  const dx = centreX - c.x;
+  const dy = centreY - c.y;
+  if (Math.abs(Math.sqrt(dx * dx + dy * dy) - radiusPx) > tolerance) return false;
+  return dx * c.inwardX + dy * c.inwardY > LEAST_COSINE * radiusPx;
 }
 
 /** Candidates that agree, faint ones for less. */

@@ -3,6 +3,7 @@ import { gaussianBlur } from '../compute/gaussian.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { bilinearAt } from '../compute/sample.js';
+import { type Disc, outside } from './fit-disc.js';
 
 /** A smoothed copy of a picture with 1 wherever all that a value was made from is data. */
 export interface Survey {
@@ -83,6 +84,37 @@ export function limbCandidates(survey: Survey): LimbCandidate[] {
   return found;
 }
 
+/**
+ * Whether the survey is dark outside a disc (px of the picture) but for at most {@link MOST_OUTSIDE} as many lit pixels
+ * as inside. The terminator, a crater or a mare's shore has ground on both sides.
+ */
+export function nothingOutside({ light, known, factor }: Survey, disc: Disc): boolean {
+  const middle = (factor - 1) / 2;
+  const rings: [number[], number[]] = [[], []];
+  const eachPixel = (visit: (offPx: number, value: number) => void): void => {
+    for (let y = 0; y < light.height; y++) {
+      for (let x = 0; x < light.width; x++) {
+        const i = y * light.width + x;
+        if (known.data[i] === 1)
+          visit(outside(disc, x * factor + middle, y * factor + middle) / factor, light.data[i]!);
+      }
+    }
+  };
+  eachPixel((off, value) => {
+    if (off > 4 && off < 16) rings[0].push(value);
+    if (off < -3 && off > -10) rings[1].push(value);
+  });
+  if (rings[0].length === 0 || rings[1].length === 0) return false;
+  const level = (quantile(rings[0], 0.5) + quantile(rings[1], 0.75)) / 2;
+  const lit = [0, 0];
+  eachPixel((off, value) => {
+    if (value > level && Math.abs(off) > 4) lit[off > 0 ? 0 : 1]!++;
+  });
+  return lit[0]! <= MOST_OUTSIDE * lit[1]!;
+}
+
+/** Lit pixels outside over those inside. */
+const MOST_OUTSIDE = 0.02;
 /** Margin to the border of the survey, px. */
 const MARGIN = 3;
 /** Shares of the picture's range of light. */

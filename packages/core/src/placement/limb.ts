@@ -1,9 +1,9 @@
 import type { Plane } from '../compute/image.js';
-import { type Disc, type DiscFit, fitDisc } from './fit-disc.js';
+import { quantile } from '../compute/quantile.js';
+import { type Disc, type DiscFit, type EdgePoint, fitDisc } from './fit-disc.js';
 import { seedCircles } from './limb-consensus.js';
-import { limbCandidates, surveyOf } from './limb-points.js';
-import { gatherProfile, steepest } from './limb-profile.js';
-import { fitStep, type RadialProfile, type StepFit } from './step-profile.js';
+import { type Measured, measureLimb, type Place } from './limb-measure.js';
+import { limbCandidates, nothingOutside, surveyOf } from './limb-points.js';
 
 /** How a limb is looked for. */
 export interface FindLimbOptions {
@@ -20,8 +20,9 @@ export interface LimbFit {
   /** Vertical over horizontal diameter; 1 unless it was asked for. */
   readonly stretch: number;
   /**
-   * Of (centreX, centreY, radiusPx), and of the stretch as the fourth when asked for: row-major, px². Errors that are
-   * alike all along the arc (a wrong law of shading, a shift by the air) are not in it.
+   * Of (centreX, centreY, radiusPx), and of the stretch as the fourth when asked for: row-major, px². From the
+   * scatter of the places along the limb and the correlation of neighbours, plus a doubt about the law of shading. A
+   * shift or growth of the whole arc by the air does not show in the scatter.
    */
   readonly covariance: readonly number[];
   /** Angle of the lit limb that was used, degrees, gaps left out. */
@@ -43,21 +44,19 @@ export interface LimbFit {
 export function findLimb(light: Plane, coverage?: Plane, options: FindLimbOptions = {}): LimbFit | null {
   for (const sidePx of SURVEY_SIDES_PX) {
     const survey = surveyOf(light, coverage, sidePx);
-    const { factor } = survey;
-    const longest = LONGEST_RADIUS * Math.max(survey.light.width, survey.light.height);
     let best: LimbFit | null = null;
-    for (const { disc } of seedCircles(limbCandidates(survey), SEEDS, longest)) {
-      const start = {
-        centreX: disc.centreX * factor + (factor - 1) / 2,
-        centreY: disc.centreY * factor + (factor - 1) / 2,
-        radiusPx: disc.radiusPx * factor,
-        stretch: 1,
-      };
-      const fit = refine(light, coverage, start, factor, options.stretch === true);
-      if (fit && (!best || fit.arcDeg * fit.radiusPx > best.arcDeg * best.radiusPx)) best = fit;
+    let bestSupport = 0;
+    const longest = LONGEST_RADIUS * Math.max(survey.light.width, survey.light.height);
+    for (const { disc, support } of seedCircles(limbCandidates(survey), SEEDS, longest)) {
+      if (support < RIVAL * bestSupport) continue;
+      const fit = refine(light, coverage, enlarged(disc, survey.factor), survey.factor, options.stretch === true);
+      if (!fit || !nothingOutside(survey, fit)) continue;
+      if (best && best.arcDeg * best.radiusPx >= fit.arcDeg * fit.radiusPx) continue;
+      best = fit;
+      bestSupport = support;
     }
     if (best) return best;
-    if (factor === 1) break;
+    if (survey.factor === 1) break;
   }
   return null;
 }
@@ -65,14 +64,17 @@ export function findLimb(light: Plane, coverage?: Plane, options: FindLimbOption
 /** Longer side of the shrunken copies: the second is for discs that are small in a large picture. */
 const SURVEY_SIDES_PX = [640, 1600];
 const SEEDS = 3;
+/** A circle with less than this share of the support of one that proved to be a limb is not looked at. */
+const RIVAL = 0.4;
 /** Longest radius in longer sides of the picture. */
 const LONGEST_RADIUS = 12;
-const MOST_PLACES = 400;
 
-interface Place {
-  readonly angle: number;
-  readonly profile: RadialProfile;
-  readonly fit: StepFit;
+/** A disc of the survey in px of the picture. */
+function enlarged(disc: Disc, factor: number): Disc {
+  const middle = (factor - 1) / 2;
+  const centreX = disc.centreX * factor + middle;
+  const centreY = disc.centreY * factor + middle;
+  return { centreX, centreY, radiusPx: disc.radiusPx * factor, stretch: 1 };
 }
 
 function refine(
@@ -84,117 +86,76 @@ function refine(
 ): LimbFit | null {
   let disc = start;
   let reach = Math.max(10, 2.5 * factor + 6);
-  let result: { fit: DiscFit; places: Place[]; spacing: number } | undefined;
-  for (let round = 0; round < 3; round++) {
-    const { places, spacing } = measure(light, coverage, disc, reach, round === 0 ? Math.max(4, factor) : 4);
+  let result: LimbFit | null = null;
+  for (let round = 0; round < ROUNDS; round++) {
+    const measured = measureLimb(light, coverage, disc, reach, round < ROUNDS - 1);
+    const { places } = measured;
     if (places.length < LEAST_PLACES) return null;
-    const points = places.map(({ angle, fit }) => ({
-      x: disc.centreX + (disc.radiusPx + fit.offsetPx) * Math.cos(angle),
-      y: disc.centreY + (disc.radiusPx + fit.offsetPx) * disc.stretch * Math.sin(angle),
-      variance: fit.variance,
-    }));
+    const points = places.map((place) => edgePoint(disc, place));
     const fit = fitDisc(points, disc, { stretch, ordered: true });
     if (!fit) return null;
     disc = fit.disc;
-    result = { fit, places, spacing };
-    reach = Math.min(reach, Math.max(8, 4 * median(places.map((p) => p.fit.blurPx)) + 4));
+    const blurPx = quantile(
+      places.map((p) => p.fit.blurPx),
+      0.5,
+    );
+    reach = Math.min(reach, Math.max(8, 4 * blurPx + 3));
+    result = judge(fit, measured);
   }
-  return result ? judge(result.fit, result.places.length, result.spacing) : null;
+  return result;
 }
 
+/** Blur moves the half-level of a round edge inwards by σ²/2R. */
+function edgePoint(disc: Disc, { angle, fit }: Place): EdgePoint {
+  const radius = disc.radiusPx + fit.offsetPx + fit.blurPx ** 2 / (2 * disc.radiusPx);
+  return {
+    x: disc.centreX + radius * Math.cos(angle),
+    y: disc.centreY + radius * disc.stretch * Math.sin(angle),
+    variance: fit.variance,
+    commonPx: LAW_DOUBT * fit.shading * fit.blurPx ** 1.5,
+  };
+}
+
+/**
+ * The law of scattering is not known exactly: that shifts the edge by about this share of the change of light over the
+ * blur (Lommel–Seeliger at phase angles of 40 to 90 degrees), in blur widths.
+ */
+const LAW_DOUBT = 0.1;
+
+const ROUNDS = 3;
 const LEAST_PLACES = 10;
-const LEAST_ARC_DEG = 5;
-/** Share of the places that must agree with the disc. */
+const LEAST_ARC_DEG = 8;
+/** Share of the places along the arc at which the limb must be seen and agree with the disc. */
 const LEAST_AGREEING = 0.6;
 
-function judge(fit: DiscFit, places: number, spacing: number): LimbFit | null {
-  const used = fit.weights.reduce((n, w) => n + (w > 0.1 ? 1 : 0), 0);
-  const arcDeg = (used * spacing * 180) / Math.PI;
-  if (used < LEAST_PLACES || used < LEAST_AGREEING * places || arcDeg < LEAST_ARC_DEG) return null;
+/** Refuses a disc whose points are few, scattered or apart. */
+function judge(fit: DiscFit, { places, tried, spacing }: Measured): LimbFit | null {
+  const used = places.filter((_, k) => fit.weights[k]! > 0.1);
+  const arcDeg = (used.length * spacing * 180) / Math.PI;
+  if (used.length < LEAST_PLACES || arcDeg < LEAST_ARC_DEG) return null;
+  const within = triedAlong(used, tried, Math.round((2 * Math.PI) / spacing));
+  if ((1 - 2 * STRAY) * used.length < LEAST_AGREEING * within) return null;
   const { centreX, centreY, radiusPx, stretch } = fit.disc;
   const covariance = Array.from(fit.covariance);
-  return { centreX, centreY, radiusPx, stretch, covariance, arcDeg, points: used, rmsPx: fit.rmsPx };
+  return { centreX, centreY, radiusPx, stretch, covariance, arcDeg, points: used.length, rmsPx: fit.rmsPx };
 }
 
-/** Steps across the lit limb at evenly spaced places of the circle. `spacing` is the angle between them, radians. */
-function measure(
-  light: Plane,
-  coverage: Plane | undefined,
-  disc: Disc,
-  reach: number,
-  halfPx: number,
-): { places: Place[]; spacing: number } {
-  const range = visibleArc(light, disc, reach);
-  const length = range.extent * disc.radiusPx;
-  const count = Math.max(1, Math.min(MOST_PLACES, Math.floor(length / 11)));
-  const spacing = range.extent / count;
-  const halfLengthPx = Math.max(4, Math.min(15, Math.floor((spacing * disc.radiusPx) / 2)));
-  const insidePx = Math.min(reach, disc.radiusPx / 2);
-  const places: Place[] = [];
-  for (let k = 0; k < count; k++) {
-    const angle = range.from + (k + 0.5) * spacing;
-    const gathered = gatherProfile(light, coverage, disc, { angle, halfLengthPx, insidePx, outsidePx: reach });
-    if (!gathered || gathered.clipped > 0.3) continue;
-    const { profile } = gathered;
-    const offsetPx = steepest(profile, halfPx);
-    if (offsetPx === undefined) continue;
-    const fit = fitStep(profile, { offsetPx, blurPx: 1.5 });
-    if (fit && Math.abs(fit.offsetPx) < 0.8 * reach) places.push({ angle, profile, fit });
-  }
-  return { places: settle(lit(places)), spacing };
-}
-
-/** Drops places where the step is faint (dark limb, deep shadow) or much more gradual than elsewhere (terminator). */
-function lit(places: readonly Place[]): Place[] {
-  if (places.length === 0) return [];
-  const steps = places.map((p) => p.fit.step).sort((a, b) => a - b);
-  const bright = steps[Math.floor(0.75 * steps.length)]!;
-  const kept = places.filter((p) => p.fit.step > 0.25 * bright && p.fit.step > 4 * Math.sqrt(levelNoise(p)));
-  const blur = median(kept.map((p) => p.fit.blurPx));
-  return kept.filter((p) => p.fit.blurPx < 2.2 * blur);
-}
-
-/** Variance of the step's level, roughly, from that of its position. */
-function levelNoise({ fit }: Place): number {
-  return fit.variance * (fit.step / (2.5 * fit.blurPx)) ** 2;
-}
-
-/** Fits the steps again with the blur and the shading that neighbouring places agree on, which are noisy singly. */
-function settle(places: readonly Place[]): Place[] {
-  const blurPx = median(places.map((p) => p.fit.blurPx));
-  return places.flatMap((p, k) => {
-    const near = places.slice(Math.max(0, k - 7), k + 8).map((n) => n.fit.shading);
-    const held = { shading: median(near) };
-    const fit = fitStep(p.profile, { offsetPx: p.fit.offsetPx, blurPx, held });
-    return fit ? [{ ...p, fit }] : [];
+/** Number of tried places along the arc that holds the used ones, a few stray ones at its ends left out. */
+function triedAlong(used: readonly Place[], tried: readonly number[], around: number): number {
+  let start = 0;
+  let widest = 0;
+  used.forEach((p, k) => {
+    const before = k === 0 ? used[used.length - 1]!.index - around : used[k - 1]!.index;
+    if (p.index - before <= widest) return;
+    widest = p.index - before;
+    start = p.index;
   });
+  const along = (index: number): number => (index - start + around) % around;
+  const order = used.map((p) => along(p.index)).sort((a, b) => a - b);
+  const first = order[Math.floor(STRAY * order.length)]!;
+  const last = order[Math.ceil((1 - STRAY) * order.length) - 1]!;
+  return tried.filter((index) => along(index) >= first && along(index) <= last).length;
 }
 
-/** Angles at which the circle can lie inside the picture; the whole circle when its centre is within reach. */
-function visibleArc(light: Plane, disc: Disc, reach: number): { from: number; extent: number } {
-  const steps = 4096;
-  const inside = (k: number): boolean => {
-    const angle = (2 * Math.PI * k) / steps;
-    const x = disc.centreX + disc.radiusPx * Math.cos(angle);
-    const y = disc.centreY + disc.radiusPx * disc.stretch * Math.sin(angle);
-    return x > -reach && y > -reach && x < light.width + reach && y < light.height + reach;
-  };
-  const seen = Array.from({ length: steps }, (_, k) => inside(k));
-  // The longest run of angles out of sight, around the circle, is left out.
-  let longest = 0;
-  let after = 0;
-  let run = 0;
-  for (let k = 0; k < 2 * steps; k++) {
-    run = seen[k % steps] ? 0 : run + 1;
-    if (run > longest && run <= steps) {
-      longest = run;
-      after = (k + 1) % steps;
-    }
-  }
-  return { from: (2 * Math.PI * after) / steps, extent: (2 * Math.PI * (steps - longest)) / steps };
-}
-
-function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  return sorted[Math.floor(sorted.length / 2)] ?? Number.NaN;
-}
+/** Share of the used places that may be stray at either end. */
+const STRAY = 0.05;

@@ -6,7 +6,7 @@ import type { RecordedCurve } from '../capture/read-still.js';
 import type { JobContext } from '../job/context.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type PlacedPasses, placeStage } from '../placement/place-stage.js';
-import { gradePass, proxyFactor } from '../quality/grade-stage.js';
+import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
 import { type TrackedPass, trackStage } from '../registration/track-stage.js';
 
 /** Everything that was found out on the way to the plate. */
@@ -23,10 +23,9 @@ export interface MadePlate {
 export async function makePlate(context: JobContext, capture: Capture, curve: RecordedCurve): Promise<MadePlate> {
   const hashes = await hashCapture(context, capture);
   const binFactor = proxyFactor(capture.passes);
-  const tracked: TrackedPass[] = [];
-  for (const pass of capture.passes) {
-    tracked.push(await trackStage(context, await gradePass(context, pass, hashes, curve, binFactor)));
-  }
+  const graded: GradedPass[] = [];
+  for (const pass of capture.passes) graded.push(await gradePass(context, pass, hashes, curve, binFactor));
+  const tracked = await trackStage(context, graded);
   const placement = await placeStage(context, tracked);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];

@@ -47,6 +47,8 @@ export interface SidecarPass {
   readonly heightPx: number;
   readonly channels: 1 | 3;
   readonly placed: boolean;
+  /** Pixels of the sensor that were mended: they stand out in most frames. */
+  readonly defects: number;
   readonly frames: readonly SidecarFrame[];
   /** Figures of the track, frame px. */
   readonly track: {

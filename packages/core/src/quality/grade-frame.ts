@@ -1,11 +1,12 @@
 import { type DecodedStill, type RecordedCurve, readStill } from '../capture/read-still.js';
 import { binPlane } from '../compute/downsample.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, luminance, type Plane } from '../compute/image.js';
+import { createPlane, type LinearImage, luminance, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
 import { type BlockGrid, reduceToBlocks } from './blocks.js';
+import { standingOut } from './defects.js';
 import { noiseSigma } from './noise.js';
 
 /** What one look at a frame says. Light is linear, 1 = clipping. */
@@ -35,7 +36,7 @@ export interface GradeFrameInput {
 
 /** Outcome of {@link gradeFrameTask}: a frame that cannot be read is data, not a failure of the run. */
 export type FrameLook =
-  | { readonly kind: 'graded'; readonly grade: FrameGrade; readonly blocks: BlockGrid }
+  | { readonly kind: 'graded'; readonly grade: FrameGrade; readonly blocks: BlockGrid; readonly spikes: Uint32Array }
   | { readonly kind: 'unreadable'; readonly detail: string };
 
 /** Decodes, bins to the proxy and grades one frame in a worker. */
@@ -72,7 +73,8 @@ function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
     curve: still.curve,
     notes: still.notes,
   };
-  return { kind: 'graded', grade, blocks };
+  const spikes = standingOut(still.image, noiseSigma(firstPlane(still.image)));
+  return { kind: 'graded', grade, blocks, spikes };
 }
 
 /** σ of the two Gaussians whose difference is the finest detail that optics and noise leave, px. */
@@ -96,4 +98,8 @@ function everyNth(data: Float32Array, step: number): Float32Array {
   const out = new Float32Array(Math.ceil(data.length / step));
   for (let i = 0; i < out.length; i++) out[i] = data[i * step]!;
   return out;
+}
+
+function firstPlane(image: LinearImage): Plane {
+  return { width: image.width, height: image.height, data: image.planes[0]! };
 }

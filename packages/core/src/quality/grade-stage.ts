@@ -6,6 +6,7 @@ import { InputError, type LeftOut } from '../job/errors.js';
 import { readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
 import { BLOCK_PX, type BlockGrid } from './blocks.js';
+import { sensorDefects } from './defects.js';
 import { type FrameGrade, gradeFrameTask } from './grade-frame.js';
 
 /** Why grading leaves a frame out. */
@@ -33,6 +34,8 @@ export interface GradedPass {
   readonly curve: RecordedCurve;
   readonly frames: readonly GradedFrame[];
   readonly leftOut: readonly LeftOut<GradeLoss>[];
+  /** Pixels of the sensor that stand out in most frames, by index; see {@link sensorDefects}. */
+  readonly defects: Uint32Array;
 }
 
 /** Longest side of a proxy, px: registration and photometry work at this scale. */
@@ -58,6 +61,7 @@ export async function gradePass(
   const blocks = pass.frames.map(() => emptyBlocks(width, height, pass.channels));
   const artefact = await runStage(context, {
     name: 'grade',
+    subject: pass.name,
     key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), curve, binFactor },
     total: pass.frames.length,
     run: async (handle) => {
@@ -74,7 +78,11 @@ export async function gradePass(
         proxies.map((p) => p.data),
       );
       await writeFloats(handle.path('blocks.f32'), blocks.flatMap(blockArrays));
-      return looks.map((look) => (look.kind === 'graded' ? { kind: look.kind, grade: look.grade } : look));
+      const spikes = looks.flatMap((look) => (look.kind === 'graded' ? [look.spikes] : []));
+      return {
+        looks: looks.map((look) => (look.kind === 'graded' ? { kind: look.kind, grade: look.grade } : look)),
+        defects: Array.from(sensorDefects(spikes)),
+      };
     },
   });
   if (artefact.resumed) {
@@ -86,7 +94,7 @@ export async function gradePass(
   }
   const frames: GradedFrame[] = [];
   const leftOut: LeftOut<GradeLoss>[] = [];
-  artefact.result.forEach((look, index) => {
+  artefact.result.looks.forEach((look, index) => {
     const file = pass.frames[index]!;
     const loss = look.kind === 'unreadable' ? lossOf(file, 'unreadable', look.detail) : emptyFrame(file, look.grade);
     if (loss) leftOut.push(loss);
@@ -113,7 +121,7 @@ export async function gradePass(
       `The pass "${pass.name}" has no usable frame (${why}). Expected at least one still that shows the body; remove the folder or replace its files.`,
     );
   }
-  return { pass, binFactor, curve, frames, leftOut };
+  return { pass, binFactor, curve, frames, leftOut, defects: Uint32Array.from(artefact.result.defects) };
 }
 
 function emptyFrame(file: FrameFile, grade: FrameGrade): LeftOut<GradeLoss> | undefined {

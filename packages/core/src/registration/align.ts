@@ -53,7 +53,7 @@ export function alignPair(
     if (!solveInPlace(state.normal, state.right, n + 2)) return undefined;
     const step = stepOf(state, n);
     pose = compose(step, pose);
-    const movedPx = Math.hypot(state.right[0]!, state.right[1]!);
+    const movedPx = Math.hypot(...state.right.subarray(0, n));
     state = accumulate(fixed, gradient, moving, pose, settings.stridePx, n);
     if (movedPx < CONVERGED_PX)
       return { pose, correlation: state.correlation, samples: state.samples, converged: true };

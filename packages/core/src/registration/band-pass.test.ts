@@ -94,7 +94,11 @@ describe('bandPass', () => {
 
   it('leaves its input alone', () => {
     const before = light.data.slice();
-    bandPass(light, BAND_PASS_DEFAULTS, planeOf(200, 160, () => 1));
+    bandPass(
+      light,
+      BAND_PASS_DEFAULTS,
+      planeOf(200, 160, () => 1),
+    );
     expectSamples(light.data, before);
     expect(renderFrame(scene, IDENTITY, 1, 1).data[0]).toBeGreaterThan(0);
   });

@@ -1,14 +1,21 @@
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
-import { type Affine, applyX, applyY, poseAbout } from '../compute/affine.js';
-import type { PairMeasure } from './pair-tasks.js';
+import { type Affine, poseAbout } from '../compute/affine.js';
+import {
+  driftWidths,
+  type Equation,
+  equationsOf,
+  type FramePair,
+  layOut,
+  observationsOf,
+  type PathBlock,
+  type PathInput,
+  pathEquations,
+  residualOf,
+  STRETCH,
+  TURN,
+} from './path-model.js';
 
-/** Two frames of a pass and what was measured between them. */
-export interface FramePair {
-  /** Index of the frame that stands still, and of the one that moves. */
-  readonly fixed: number;
-  readonly moving: number;
-  readonly measure: PairMeasure;
-}
+export type { FramePair, PathInput };
 
 /** The solved way of a pass through its strip. */
 export interface SolvedPath {
@@ -29,220 +36,142 @@ export interface SolvedPath {
 }
 
 /**
- * One linear least-squares solve for a whole pass. Unknown: a shift for every frame, one rate of field rotation, one
- * rate of vertical stretch, and a path quadratic in the frame number, which the shifts scatter about (the air's tilt),
- * so that errors do not add up along the chain. The observations are the patch shifts of every measured pair. The
- * spreads of warps and tilt are estimated in turn with the solution; pairs and frames that do not fit lose their weight
- * (Cauchy). The reference frame, in the middle, is not turned.
+ * One linear least-squares solve for all passes of a capture. Unknown: a shift for every frame; for every pass a path
+ * quadratic in the frame number, which the shifts scatter about (the air's tilt), so that errors do not add up along
+ * the chain; and, since the same sky carries all passes, one rate of field rotation and one of vertical stretch, per
+ * drift. The observations are the patch shifts of every measured pair. The spreads of warps and tilt are estimated in
+ * turn with the solution; pairs and frames that do not fit lose their weight (Cauchy). The reference frame of each
+ * pass, in the middle, is neither turned nor moved.
  */
+export function solvePaths(passes: readonly PathInput[]): SolvedPath[] {
+  const { blocks, size } = layOut(passes);
+  let states = blocks.map(startState);
+  let unknowns = new Float64Array(size);
+  for (let round = 0; round < ROUNDS; round++) {
+    unknowns = solveOnce(blocks, states, size);
+    states = blocks.map((block, k) => reweigh(block, unknowns, states[k]!));
+  }
+  return blocks.map((block, k) => describe(block, unknowns, states[k]!));
+}
+
+/** {@link solvePaths} for a single pass. */
 export function solvePath(
   pairs: readonly FramePair[],
   frames: readonly number[],
   widthPx: number,
   heightPx: number,
 ): SolvedPath {
-  const reference = frames[Math.floor(frames.length / 2)]!;
-  const problem = {
-    pairs,
-    frames,
-    reference,
-    centre: { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 },
-    reach: widthPx / 2,
-  };
-  let state = startState(problem);
-  for (let round = 0; round < ROUNDS; round++) state = reweigh(problem, solveOnce(problem, state), state);
-  return describe(problem, state);
+  return solvePaths([{ pairs, frames, widthPx, heightPx }])[0]!;
 }
 
 const ROUNDS = 8;
-/** Patches of one pair share the air's large warps: they count as no more than this many independent ones. */
-const INDEPENDENT_PATCHES = 9;
+/**
+ * Patches of one pair share the air's large warps, and the pairs of one frame share that frame's: a pair counts as no
+ * more than this many independent patches.
+ */
+const INDEPENDENT_PATCHES = 4;
 const CAUCHY = 2.385;
 const LEAST_TILT_PX = 0.02;
 const LEAST_WARP_PX = 0.01;
-
-interface Problem {
-  readonly pairs: readonly FramePair[];
-  readonly frames: readonly number[];
-  readonly reference: number;
-  readonly centre: { readonly x: number; readonly y: number };
-  readonly reach: number;
-}
+/** Field rotation over a drift of half a degree, 1 σ over the Moon's declinations, radians: 0.15°. */
+const TURN_PRIOR = 0.0026;
+/** Change of refraction's flattening over such a drift, 1 σ, down to an altitude of about 10°. */
+const STRETCH_PRIOR = 5e-4;
 
 interface State {
-  readonly unknowns: Float64Array;
   readonly warpPx: number;
   readonly tiltPx: number;
   readonly pairWeight: readonly number[];
   readonly frameWeight: readonly number[];
 }
 
-function startState(problem: Problem): State {
-  return {
-    unknowns: new Float64Array(2 * problem.frames.length + 8),
-    warpPx: 0.5,
-    tiltPx: 5,
-    pairWeight: problem.pairs.map(() => 1),
-    frameWeight: problem.frames.map(() => 1),
-  };
+function startState(block: PathBlock): State {
+  return { warpPx: 0.5, tiltPx: 5, pairWeight: block.pairs.map(() => 1), frameWeight: block.frames.map(() => 1) };
 }
 
-/** Layout: shifts (x, y) per frame; rotation per frame · reach; stretch per frame · reach; path x (1, τ, τ²); path y. */
-function solveOnce(problem: Problem, state: State): Float64Array {
-  const { pairs, frames } = problem;
-  const n = 2 * frames.length + 8;
-  const a = new Matrix(n, n);
-  const b = new Float64Array(n);
-  const slot = new Map(frames.map((frame, i) => [frame, i]));
-  const add = (terms: readonly (readonly [number, number])[], value: number, weight: number): void => {
-    for (const [p, u] of terms) {
-      b[p]! += weight * u * value;
-      for (const [q, v] of terms) a.set(p, q, a.get(p, q) + weight * (u * v));
+function solveOnce(blocks: readonly PathBlock[], states: readonly State[], size: number): Float64Array<ArrayBuffer> {
+  const a = new Matrix(size, size);
+  const b = new Float64Array(size);
+  const add = ({ at, of, value }: Equation, weight: number): void => {
+    for (let k = 0; k < at.length; k++) {
+      const p = at[k]!;
+      b[p]! += weight * of[k]! * value;
+      for (let l = 0; l < at.length; l++) a.set(p, at[l]!, a.get(p, at[l]!) + weight * (of[k]! * of[l]!));
     }
   };
-  pairs.forEach((pair, k) => {
-    const i = slot.get(pair.fixed)!;
-    const j = slot.get(pair.moving)!;
-    const share = state.pairWeight[k]! * Math.min(1, INDEPENDENT_PATCHES / pair.measure.shifts.length);
-    for (const o of observationsOf(problem, pair)) {
-      const weight = share / (o.noise + 2 * state.warpPx ** 2);
-      const turn = 2 * frames.length;
-      // shift_i + s_i + rate_i·J·s_i  =  shift_j + s_j + rate_j·J·s_j
-      add(
-        [
-          [2 * i, 1],
-          [2 * j, -1],
-          [turn, -o.ti * o.fy + o.tj * o.my],
-        ],
-        o.mx * problem.reach - o.fx * problem.reach,
-        weight,
-      );
-      add(
-        [
-          [2 * i + 1, 1],
-          [2 * j + 1, -1],
-          [turn, o.ti * o.fx - o.tj * o.mx],
-          [turn + 1, o.ti * o.fy - o.tj * o.my],
-        ],
-        (o.my - o.fy) * problem.reach,
-        weight,
-      );
-    }
+  const hold = (at: number, weight: number): void => add({ at: [at], of: [1], value: 0 }, weight);
+  blocks.forEach((block, k) => {
+    const state = states[k]!;
+    block.pairs.forEach((pair, n) => {
+      const share = state.pairWeight[n]! * Math.min(1, INDEPENDENT_PATCHES / pair.measure.shifts.length);
+      for (const o of observationsOf(block, pair)) {
+        const weight = share / (o.noise + 2 * state.warpPx ** 2);
+        for (const equation of equationsOf(block, pair, o)) add(equation, weight);
+      }
+    });
+    block.frames.forEach((frame, i) => {
+      for (const equation of pathEquations(block, frame)) add(equation, state.frameWeight[i]! / state.tiltPx ** 2);
+    });
+    // The whole strip may slide: hold the reference frame. A faint prior keeps the path defined for short passes.
+    const held = block.slot.get(block.reference)!;
+    hold(held, 1e6);
+    hold(held + 1, 1e6);
+    for (let term = 0; term < 6; term++) hold(block.pathAt + term, 1e-10);
   });
-  const span = Math.max(1, frames.length - 1);
-  const path = 2 * frames.length + 2;
-  frames.forEach((frame, i) => {
-    const tau = (2 * (frame - problem.reference)) / span;
-    const weight = state.frameWeight[i]! / state.tiltPx ** 2;
-    add(
-      [
-        [2 * i, 1],
-        [path, -1],
-        [path + 1, -tau],
-        [path + 2, -tau * tau],
-      ],
-      0,
-      weight,
-    );
-    add(
-      [
-        [2 * i + 1, 1],
-        [path + 3, -1],
-        [path + 4, -tau],
-        [path + 5, -tau * tau],
-      ],
-      0,
-      weight,
-    );
-  });
-  // The whole strip may slide: hold the reference frame. Faint priors keep rates and path defined for short passes.
-  const held = slot.get(problem.reference)!;
-  add([[2 * held, 1]], 0, 1e6);
-  add([[2 * held + 1, 1]], 0, 1e6);
-  add([[2 * frames.length, 1]], 0, (span / (TURN_PRIOR * problem.reach)) ** 2);
-  add([[2 * frames.length + 1, 1]], 0, (span / (STRETCH_PRIOR * problem.reach)) ** 2);
-  for (let k = 0; k < 6; k++) add([[path + k, 1]], 0, 1e-10);
-  const solution = new CholeskyDecomposition(a).solve(Matrix.columnVector(Array.from(b)));
-  return Float64Array.from(solution.to1DArray());
+  // A pass is a drift of about half a degree: the longest one gives the unit of the rates' priors.
+  const longest = blocks.reduce((most, block) => (block.driftPx > most.driftPx ? block : most));
+  const widths = Math.max(1e-6, longest.driftPx / (2 * longest.reach));
+  hold(TURN, (widths / (TURN_PRIOR * longest.reach)) ** 2);
+  hold(STRETCH, (widths / (STRETCH_PRIOR * longest.reach)) ** 2);
+  return Float64Array.from(new CholeskyDecomposition(a).solve(Matrix.columnVector(Array.from(b))).to1DArray());
 }
 
-/** Field rotation over a whole pass, 1 σ, radians: 0.3°, what a drift of half a degree gives at high declination. */
-const TURN_PRIOR = 0.0052;
-/** Change of refraction's flattening over a whole pass, 1 σ: what two minutes give at an altitude of about 12°. */
-const STRETCH_PRIOR = 1e-3;
-
-/** The patches of a pair as points of both frames about the centre in units of reach, with each frame's time. */
-function observationsOf(problem: Problem, pair: FramePair) {
-  const { centre, reach, reference } = problem;
-  return pair.measure.shifts.map((s) => {
-    const x = applyX(pair.measure.pose, s.x, s.y) + s.dx;
-    const y = applyY(pair.measure.pose, s.x, s.y) + s.dy;
-    return {
-      fx: (x - centre.x) / reach,
-      fy: (y - centre.y) / reach,
-      mx: (s.x - centre.x) / reach,
-      my: (s.y - centre.y) / reach,
-      ti: pair.fixed - reference,
-      tj: pair.moving - reference,
-      noise: (s.cxx + s.cyy) / 2,
-    };
-  });
-}
-
-function reweigh(problem: Problem, unknowns: Float64Array, last: State): State {
-  const residuals = problem.pairs.map((pair) => residualsOf(problem, pair, unknowns));
+function reweigh(block: PathBlock, unknowns: Float64Array, last: State): State {
+  const residuals = block.pairs.map((pair) => pairResiduals(block, pair, unknowns));
   const warpPx = Math.max(LEAST_WARP_PX, spread(residuals.flat()) / Math.SQRT2);
-  const pairWeight = residuals.map((r) => cauchy(rms(r) / (2 * warpPx)));
-  const off = problem.frames.map((frame, i) => offPath(problem, unknowns, frame, i));
+  const off = block.frames.map((frame) => pathEquations(block, frame).map((e) => residualOf(e, unknowns)));
   const tiltPx = Math.max(LEAST_TILT_PX, Math.min(last.tiltPx * 2, spread(off.flat())));
-  const frameWeight = off.map(([x, y]) => cauchy(Math.hypot(x, y) / (Math.SQRT2 * tiltPx)));
-  return { unknowns, warpPx, tiltPx, pairWeight, frameWeight };
+  return {
+    warpPx,
+    tiltPx,
+    pairWeight: residuals.map((r) => cauchy(rms(r) / (2 * warpPx))),
+    frameWeight: off.map((o) => cauchy(Math.hypot(...o) / (Math.SQRT2 * tiltPx))),
+  };
 }
 
-function residualsOf(problem: Problem, pair: FramePair, unknowns: Float64Array): number[] {
-  const i = problem.frames.indexOf(pair.fixed);
-  const j = problem.frames.indexOf(pair.moving);
-  const turn = unknowns[2 * problem.frames.length]!;
-  const stretch = unknowns[2 * problem.frames.length + 1]!;
-  return observationsOf(problem, pair).flatMap((o) => [
-    unknowns[2 * i]! - unknowns[2 * j]! + turn * (-o.ti * o.fy + o.tj * o.my) - (o.mx - o.fx) * problem.reach,
-    unknowns[2 * i + 1]! -
-      unknowns[2 * j + 1]! +
-      turn * (o.ti * o.fx - o.tj * o.mx) +
-      stretch * (o.ti * o.fy - o.tj * o.my) -
-      (o.my - o.fy) * problem.reach,
-  ]);
+function pairResiduals(block: PathBlock, pair: FramePair, unknowns: Float64Array): number[] {
+  return observationsOf(block, pair).flatMap((o) =>
+    equationsOf(block, pair, o).map((equation) => residualOf(equation, unknowns)),
+  );
 }
 
-function offPath(problem: Problem, unknowns: Float64Array, frame: number, i: number): [number, number] {
-  const tau = (2 * (frame - problem.reference)) / Math.max(1, problem.frames.length - 1);
-  const p = 2 * problem.frames.length + 2;
-  return [
-    unknowns[2 * i]! - (unknowns[p]! + tau * (unknowns[p + 1]! + tau * unknowns[p + 2]!)),
-    unknowns[2 * i + 1]! - (unknowns[p + 3]! + tau * (unknowns[p + 4]! + tau * unknowns[p + 5]!)),
-  ];
-}
-
-function describe(problem: Problem, state: State): SolvedPath {
-  const { frames, reach, reference } = problem;
-  const { unknowns } = state;
-  const turn = unknowns[2 * frames.length]! / reach;
-  const stretch = unknowns[2 * frames.length + 1]! / reach;
+function describe(block: PathBlock, unknowns: Float64Array, state: State): SolvedPath {
+  const turn = unknowns[TURN]! / block.reach;
+  const stretch = unknowns[STRETCH]! / block.reach;
   const poses = new Map<number, Affine>();
   const offPathPx = new Map<number, number>();
-  frames.forEach((frame, i) => {
-    const shift = { shiftX: unknowns[2 * i]!, shiftY: unknowns[2 * i + 1]! };
-    const rotationDeg = ((frame - reference) * turn * 180) / Math.PI;
-    poses.set(frame, poseAbout(problem.centre, { ...shift, rotationDeg, squeeze: 1 + (frame - reference) * stretch }));
-    offPathPx.set(frame, Math.hypot(...offPath(problem, unknowns, frame, i)));
-  });
+  for (const frame of block.frames) {
+    const at = block.slot.get(frame)!;
+    const drift = driftWidths(block, frame);
+    poses.set(
+      frame,
+      poseAbout(block.centre, {
+        shiftX: unknowns[at]!,
+        shiftY: unknowns[at + 1]!,
+        rotationDeg: (drift * turn * 180) / Math.PI,
+        squeeze: 1 + drift * stretch,
+      }),
+    );
+    offPathPx.set(frame, Math.hypot(...pathEquations(block, frame).map((e) => residualOf(e, unknowns))));
+  }
+  const perFrame = block.driftPx / (2 * block.reach) / block.span;
   return {
     poses,
-    rotationDegPerFrame: (turn * 180) / Math.PI,
-    squeezePerFrame: stretch,
+    rotationDegPerFrame: (perFrame * turn * 180) / Math.PI,
+    squeezePerFrame: perFrame * stretch,
     tiltPx: state.tiltPx,
     warpPx: state.warpPx,
-    pairResidualPx: problem.pairs.map((pair) => rms(residualsOf(problem, pair, unknowns))),
+    pairResidualPx: block.pairs.map((pair) => rms(pairResiduals(block, pair, unknowns))),
     offPathPx,
   };
 }

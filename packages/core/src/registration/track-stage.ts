@@ -6,7 +6,8 @@ import { runStage } from '../job/stage.js';
 import type { GradedFrame, GradedPass } from '../quality/grade-stage.js';
 import { relativeSharpness } from '../quality/sharpness.js';
 import { detailTask } from './detail-task.js';
-import { type TrackLoss, trackPass } from './track.js';
+import { type SolvedPath, solvePaths } from './path.js';
+import { measurePass, type PassPairs, type TrackLoss } from './track.js';
 
 /** Why a frame that could be graded is not stacked. */
 export type TrackStageLoss = TrackLoss | 'blurred';
@@ -45,65 +46,84 @@ export interface TrackSummary {
 /** Below this sharpness against its neighbours a frame only softens the strip. */
 const LEAST_SHARPNESS = 0.5;
 /** Weight grows with this power of the sharpness, up to that of a frame of this sharpness. */
-const WEIGHT_POWER = 2;
+const WEIGHT_POWER = 1;
 const FULL_WEIGHT_AT = 1.3;
 
-/** Stage: registers the frames of a pass to each other and weighs them by sharpness. */
-export async function trackStage(context: JobContext, graded: GradedPass): Promise<TrackedPass> {
-  const { frames } = graded;
+/** Stages: measures the frames of each pass against each other, then solves the ways of all passes together. */
+export async function trackStage(context: JobContext, passes: readonly GradedPass[]): Promise<TrackedPass[]> {
+  const measured: PassPairs[] = [];
+  for (const pass of passes) measured.push(await pairsStage(context, pass));
   const artefact = await runStage(context, {
     name: 'track',
-    key: {
-      frames: frames.map((f) => [f.index, f.sha256]),
-      binFactor: graded.binFactor,
-      curves: frames.map((f) => f.grade.curve),
-    },
+    key: passes.map(identity),
     run: async () => {
-      const details = frames.map((f) => createPlane(f.proxy.width, f.proxy.height, true));
-      await context.pool.map(
-        detailTask,
-        frames.map((f, i) => ({ light: f.proxy, detail: details[i]! })),
-        { signal: context.signal },
-      );
-      const track = await trackPass(
-        frames.map((f, i) => ({ index: f.index, item: f.item, light: f.proxy, detail: details[i]! })),
-        context.pool,
-        context.signal,
-      );
-      const placed = frames.filter((f) => track.poses.has(f.index));
-      const sharpness = relativeSharpness(placed.map((f) => ({ pose: track.poses.get(f.index)!, blocks: f.blocks })));
-      return {
-        frames: placed.map((f, i) => ({
-          index: f.index,
-          pose: track.poses.get(f.index)!,
-          sharpness: sharpness[i]!,
-          offPathPx: track.offPathPx.get(f.index)!,
-        })),
-        leftOut: track.leftOut,
-        path: {
-          rotationDegPerFrame: track.rotationDegPerFrame,
-          squeezePerFrame: track.squeezePerFrame,
-          tiltPx: track.tiltPx,
-          warpPx: track.warpPx,
-          pairs: track.pairResidualPx.length,
-          pairResidualPx: median(track.pairResidualPx),
-        },
-      };
+      const inputs = passes.map((pass, k) => ({ ...measured[k]!, ...sizeOf(pass) }));
+      return solvePaths(inputs).map((path, k) => summarise(passes[k]!, path));
     },
   });
-  return weigh(graded, artefact.result);
+  return passes.map((pass, k) => weigh(pass, artefact.result[k]!, measured[k]!.leftOut));
 }
 
-function weigh(
-  graded: GradedPass,
-  found: {
-    frames: { index: number; pose: Affine; sharpness: number; offPathPx: number }[];
-    leftOut: readonly LeftOut<TrackLoss>[];
-    path: TrackSummary;
-  },
-): TrackedPass {
+async function pairsStage(context: JobContext, graded: GradedPass): Promise<PassPairs> {
+  const { frames } = graded;
+  const artefact = await runStage(context, {
+    name: 'pairs',
+    subject: graded.pass.name,
+    key: identity(graded),
+    run: async () => {
+      const details = frames.map((f) => createPlane(f.proxy.width, f.proxy.height, true));
+      const inputs = frames.map((f, i) => ({ light: f.proxy, detail: details[i]! }));
+      await context.pool.map(detailTask, inputs, { signal: context.signal });
+      const planes = frames.map((f, i) => ({ index: f.index, item: f.item, light: f.proxy, detail: details[i]! }));
+      return measurePass(planes, context.pool, context.signal);
+    },
+  });
+  return artefact.result;
+}
+
+function identity({ frames, binFactor, curve }: GradedPass): unknown {
+  return { frames: frames.map((f) => [f.index, f.sha256]), binFactor, curve };
+}
+
+function sizeOf({ frames }: GradedPass): { widthPx: number; heightPx: number } {
+  return { widthPx: frames[0]!.proxy.width, heightPx: frames[0]!.proxy.height };
+}
+
+/** A frame's place and sharpness, and the figures of its pass's path, as plain JSON. */
+interface PathRecord {
+  readonly frames: readonly {
+    readonly index: number;
+    readonly pose: Affine;
+    readonly sharpness: number;
+    readonly offPathPx: number;
+  }[];
+  readonly path: TrackSummary;
+}
+
+function summarise(graded: GradedPass, solved: SolvedPath): PathRecord {
+  const placed = graded.frames.filter((f) => solved.poses.has(f.index));
+  const sharpness = relativeSharpness(placed.map((f) => ({ pose: solved.poses.get(f.index)!, blocks: f.blocks })));
+  return {
+    frames: placed.map((f, i) => ({
+      index: f.index,
+      pose: solved.poses.get(f.index)!,
+      sharpness: sharpness[i]!,
+      offPathPx: solved.offPathPx.get(f.index)!,
+    })),
+    path: {
+      rotationDegPerFrame: solved.rotationDegPerFrame,
+      squeezePerFrame: solved.squeezePerFrame,
+      tiltPx: solved.tiltPx,
+      warpPx: solved.warpPx,
+      pairs: solved.pairResidualPx.length,
+      pairResidualPx: median(solved.pairResidualPx),
+    },
+  };
+}
+
+function weigh(graded: GradedPass, found: PathRecord, losses: readonly LeftOut<TrackLoss>[]): TrackedPass {
   const byIndex = new Map(graded.frames.map((f) => [f.index, f]));
-  const leftOut: LeftOut<TrackStageLoss>[] = [...found.leftOut];
+  const leftOut: LeftOut<TrackStageLoss>[] = [...losses];
   const frames: TrackedFrame[] = [];
   for (const { index, pose, sharpness, offPathPx } of found.frames) {
     const frame = byIndex.get(index)!;

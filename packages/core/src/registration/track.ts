@@ -30,31 +30,50 @@ export const LEAST_SIGNIFICANCE = 9;
 /** And from this correlation of the detail over the overlap on. */
 export const LEAST_CORRELATION = 0.2;
 
+/** What was measured between the frames of one pass. */
+export interface PassPairs {
+  readonly pairs: readonly FramePair[];
+  /** Indices of the frames that can be placed. */
+  readonly frames: readonly number[];
+  readonly leftOut: readonly LeftOut<TrackLoss>[];
+}
+
 /**
- * Finds how the frames of one pass lie on each other: neighbours are locked by correlation, linked frames 1, 2, 4, 8 …
- * apart are measured patch by patch, and one solve gives the path. Frames that lock to nothing, or that fit nothing,
- * are left out.
+ * Measures how the frames of one pass lie on each other: neighbours are locked by correlation, linked frames 1, 2, 4,
+ * 8 … apart are measured patch by patch. Frames that lock to nothing are left out.
  */
-export async function trackPass(frames: readonly TrackFrame[], pool: WorkerPool, signal?: AbortSignal): Promise<Track> {
+export async function measurePass(
+  frames: readonly TrackFrame[],
+  pool: WorkerPool,
+  signal?: AbortSignal,
+): Promise<PassPairs> {
   const links = await linkNeighbours(frames, pool, signal);
   const linked = largestGroup(frames.length, links);
-  const leftOut: LeftOut<TrackLoss>[] = frames
-    .filter((_, i) => !linked.has(i))
-    .map((frame) => ({
-      item: frame.item,
-      reason: 'not-registered',
-      detail: 'shows no ground in common with its neighbours that could be recognised',
-    }));
-  const rough = chain(links, linked);
-  const pairs = await measurePairs(
-    frames,
-    [...linked].sort((a, b) => a - b),
-    rough,
-    pool,
-    signal,
-  );
-  const path = solveRobustly(frames, pairs, linked, leftOut);
-  return { ...path, leftOut };
+  const order = [...linked].sort((a, b) => a - b);
+  const pairs = await measurePairs(frames, order, chain(links, linked), pool, signal);
+  const measured = new Set(pairs.flatMap((pair) => [pair.fixed, pair.moving]));
+  // Where nothing could be measured, one frame still makes a strip.
+  const alone = pairs.length === 0 ? order[Math.floor(order.length / 2)] : undefined;
+  const kept: number[] = [];
+  const leftOut: LeftOut<TrackLoss>[] = [];
+  frames.forEach((frame, i) => {
+    if (i === alone || measured.has(frame.index)) kept.push(frame.index);
+    else leftOut.push({ item: frame.item, reason: 'not-registered', detail: detailOf(linked.has(i)) });
+  });
+  return { pairs, frames: kept, leftOut };
+}
+
+function detailOf(linked: boolean): string {
+  return linked
+    ? 'has too little detail in common with its neighbours to be measured'
+    : 'shows no ground in common with its neighbours that could be recognised';
+}
+
+/** {@link measurePass}, then the way of that pass alone. */
+export async function trackPass(frames: readonly TrackFrame[], pool: WorkerPool, signal?: AbortSignal): Promise<Track> {
+  const { pairs, frames: kept, leftOut } = await measurePass(frames, pool, signal);
+  const { width, height } = frames[0]!.light;
+  return { ...solvePath(pairs, kept, width, height), leftOut };
 }
 
 /** Rough relation of two frames by position in the list: moving px -> fixed px. */
@@ -183,26 +202,4 @@ function common(pose: Affine, frame: Plane): number {
   const dx = Math.abs(applyX(pose, frame.width / 2, frame.height / 2) - frame.width / 2);
   const dy = Math.abs(applyY(pose, frame.width / 2, frame.height / 2) - frame.height / 2);
   return Math.min(1 - dx / frame.width, 1 - dy / frame.height);
-}
-
-function solveRobustly(
-  frames: readonly TrackFrame[],
-  pairs: readonly FramePair[],
-  linked: ReadonlySet<number>,
-  leftOut: LeftOut<TrackLoss>[],
-): SolvedPath {
-  const { width, height } = frames[0]!.light;
-  const measured = new Set(pairs.flatMap((pair) => [pair.fixed, pair.moving]));
-  const kept: number[] = [];
-  for (const i of [...linked].sort((a, b) => a - b)) {
-    const frame = frames[i]!;
-    if (linked.size === 1 || measured.has(frame.index)) kept.push(frame.index);
-    else
-      leftOut.push({
-        item: frame.item,
-        reason: 'not-registered',
-        detail: 'has too little detail in common with its neighbours to be measured',
-      });
-  }
-  return solvePath(pairs, kept, width, height);
 }

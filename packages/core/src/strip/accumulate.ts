@@ -39,7 +39,7 @@ export function runAccumulate(input: AccumulateInput): null {
       const x = column + sums.x0;
       const sx = applyX(back, x, y);
       const sy = applyY(back, x, y);
-      const inside = Math.min(sx - margin, sy - margin, frame.width - 2 - margin - sx, frame.height - 2 - margin - sy);
+      const inside = Math.min(sx - margin, sy - margin, frame.width - 1 - margin - sx, frame.height - 1 - margin - sy);
       if (!(inside > 0)) continue;
       const rise = inside >= featherPx ? 1 : inside / featherPx;
       const weight = frameWeight * rise * rise * (3 - 2 * rise);

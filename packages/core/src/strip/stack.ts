@@ -71,7 +71,11 @@ export async function stackFrames(
   for (let k = 0; k < frames.length; k++) {
     await loading;
     const added = addFrame(sums, frames[k]!, slots[k % 2]!, pool, signal);
-    if (k + 1 < frames.length) loading = load(k + 1);
+    if (k + 1 < frames.length) {
+      loading = load(k + 1);
+      // A failure is thrown by the next turn's await; until then it must not count as unhandled.
+      loading.catch(() => undefined);
+    }
     try {
       await added;
     } catch (error) {

@@ -1,0 +1,18 @@
+// pnpm bench NAME: runs one of the benchmarks of this folder.
+import { spawnSync } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
+
+const BENCHMARKS = {
+  rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
+  yardstick: 'open_halves beside the plate that known poses give, scored by the independent scorer',
+};
+const [name, ...rest] = process.argv.slice(2);
+if (!(name in BENCHMARKS)) {
+  console.error('usage: pnpm bench NAME, one of');
+  for (const [key, what] of Object.entries(BENCHMARKS)) console.error(`  ${key.padEnd(12)}${what}`);
+  process.exit(2);
+}
+const { status } = spawnSync(process.execPath, [fileURLToPath(new URL(`${name}.mjs`, import.meta.url)), ...rest], {
+  stdio: 'inherit',
+});
+process.exit(status ?? 1);

@@ -1,0 +1,70 @@
+import type { LinearImage } from '../compute/image.js';
+
+/** A pixel of a frame counts as standing out when it leaves all its neighbours behind by this many σ of the noise. */
+const STAND_OUT = 4;
+/** And by this share of the whole range about it: what the optics have blurred never rises that steeply. */
+const STEEPNESS = 0.6;
+/** A frame in which more than this share of the pixels stand out is noisy rather than defective. */
+const MOST_SHARE = 2e-3;
+/** Noise is never taken for smaller than this, linear light: the step of an 8-bit code in the dark. */
+const LEAST_NOISE = 5e-4;
+
+/**
+ * Pixels of one frame that no optics can have made: brighter, or darker, than all eight neighbours in any channel by a
+ * clear margin. Indices are row-major, ascending. Empty when there are too many to be defects.
+ */
+export function standingOut(image: LinearImage, noise: number): Uint32Array {
+  const { width, height, planes } = image;
+  const margin = STAND_OUT * Math.max(LEAST_NOISE, noise);
+  const found: number[] = [];
+  for (let y = 1; y < height - 1; y++) {
+    for (let x = 1; x < width - 1; x++) {
+      const i = y * width + x;
+      if (planes.some((plane) => isSpike(plane, width, i, margin))) found.push(i);
+    }
+  }
+  return found.length > MOST_SHARE * width * height ? new Uint32Array(0) : Uint32Array.from(found);
+}
+
+function isSpike(plane: Float32Array, width: number, i: number, margin: number): boolean {
+  const v = plane[i]!;
+  const left = plane[i - 1]!;
+  if (Math.abs(v - left) <= margin) return false;
+  let most = left;
+  let least = left;
+  for (const k of [i + 1, i - width - 1, i - width, i - width + 1, i + width - 1, i + width, i + width + 1]) {
+    const n = plane[k]!;
+    if (n > most) most = n;
+    if (n < least) least = n;
+  }
+  if (v - most > margin) return v - most > STEEPNESS * (v - least);
+  if (least - v > margin) return least - v > STEEPNESS * (most - v);
+  return false;
+}
+
+/** Share of the frames in which a pixel must stand out, and their least number, to be a defect of the sensor. */
+const DEFECT_SHARE = 0.6;
+const DEFECT_FRAMES = 3;
+
+/** Pixels that stand out in most frames of a pass: the ground has moved on, so they belong to the sensor. */
+export function sensorDefects(perFrame: readonly Uint32Array[]): Uint32Array {
+  const times = new Map<number, number>();
+  for (const list of perFrame) for (const i of list) times.set(i, (times.get(i) ?? 0) + 1);
+  const least = Math.max(DEFECT_FRAMES, DEFECT_SHARE * perFrame.length);
+  return Uint32Array.from([...times].filter(([, n]) => n >= least).map(([i]) => i)).sort();
+}
+
+/** Replaces each defect by the median of its neighbours that are none, in place, in every plane. */
+export function mendDefects(image: LinearImage, defects: Uint32Array): void {
+  const { width, planes } = image;
+  const bad = new Set(defects);
+  for (const i of defects) {
+    const around = [i - 1, i + 1, i - width - 1, i - width, i - width + 1, i + width - 1, i + width, i + width + 1];
+    const good = around.filter((k) => !bad.has(k));
+    if (good.length === 0) continue;
+    for (const plane of planes) {
+      const values = good.map((k) => plane[k]!).sort((a, b) => a - b);
+      plane[i] = (values[(values.length - 1) >> 1]! + values[values.length >> 1]!) / 2;
+    }
+  }
+}
