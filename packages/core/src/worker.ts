@@ -3,6 +3,7 @@ import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge } from './placement/edge.js';
+import { limbTask, runLimb } from './placement/limb-place.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
 import { lockTask, measureTask, runLock, runMeasure } from './registration/pair-tasks.js';
@@ -16,6 +17,7 @@ export default createTaskHandler([
   implement(measureTask, runMeasure),
   implement(edgeTask, runEdge),
   implement(correctFrameTask, runCorrectFrame),
+  implement(limbTask, runLimb),
   implement(lightTask, solvePlateLight),
   implement(accumulateTask, runAccumulate),
   implement(blendTask, runBlend),

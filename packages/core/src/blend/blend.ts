@@ -29,7 +29,7 @@ export const NOBODY = 255;
  * Joins strips band by band (Burt & Adelson 1983): every pixel belongs to the strip with the most weight there, and
  * each band of detail crosses from one strip to the next over a width like its own wavelength. Strips are continued
  * smoothly beyond their coverage first, and masks are divided by their sum, so that black never bleeds in at an edge.
- * The coarsest band is no wider than the narrowest place that the strips share.
+ * The coarsest band is no wider than the widest place that two strips share.
  */
 export function blendStrips(strips: readonly BlendStrip[], width: number, height: number): Blended {
   const coverage = createPlane(width, height);

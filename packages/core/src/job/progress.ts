@@ -6,8 +6,20 @@ import type { LeftOut } from './errors.js';
  */
 export type ProgressEvent =
   | { readonly kind: 'stage-start'; readonly stage: string; readonly subject?: string; readonly total: number }
-  | { readonly kind: 'stage-step'; readonly stage: string; readonly subject?: string; readonly done: number; readonly total: number }
-  | { readonly kind: 'stage-end'; readonly stage: string; readonly subject?: string; readonly elapsedMs: number; readonly resumed: boolean }
+  | {
+      readonly kind: 'stage-step';
+      readonly stage: string;
+      readonly subject?: string;
+      readonly done: number;
+      readonly total: number;
+    }
+  | {
+      readonly kind: 'stage-end';
+      readonly stage: string;
+      readonly subject?: string;
+      readonly elapsedMs: number;
+      readonly resumed: boolean;
+    }
   | { readonly kind: 'left-out'; readonly stage: string; readonly loss: LeftOut };
 
 /** Receives every {@link ProgressEvent}, in order. Must not throw. */

@@ -1,4 +1,4 @@
-import { type Affine, compose } from '../compute/affine.js';
+import { type Affine, compose, IDENTITY } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
@@ -6,6 +6,7 @@ import type { Masked } from '../registration/lock.js';
 import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask } from './edge.js';
+import { discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -19,10 +20,15 @@ export interface EdgeReport {
   readonly significance: number;
 }
 
+/** By overlaps with other passes, by its limb alone, or not at all. The first group of passes is placed by overlaps. */
+export type PlacedBy = 'overlap' | 'limb' | null;
+
 /** Where every pass lies. */
 export interface PlacedPasses {
-  /** Strip px -> common px at proxy scale, by pass, for the passes of the largest connected group. */
+  /** Strip px -> common px at proxy scale, by pass; null for a pass that belongs nowhere. */
   readonly poses: readonly (Affine | null)[];
+  /** What tells the place of each pass. */
+  readonly placedBy: readonly PlacedBy[];
   readonly edges: readonly EdgeReport[];
   /** Groups of passes, by index, that overlap among themselves and not with others; largest first. */
   readonly groups: readonly (readonly number[])[];
@@ -49,24 +55,56 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
   const edges: PlacedEdge[] = pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
   const groups = groupsOf(strips.length, edges);
   const poses: (Affine | null)[] = strips.map(() => null);
+  const placedBy: PlacedBy[] = strips.map(() => null);
   const reports: EdgeReport[] = [];
+  const inGroup = new Map<number, Affine>();
   for (const group of groups) {
     const own = edges.filter((e) => group.includes(e.fixed));
     const sizes = new Map(group.map((s) => [s, strips[s]!.masked.light]));
     const solved = solvePlacement(group, own, sizes, group[0]!);
-    for (const s of group) poses[s] = compose(solved.poses.get(s)!, strips[s]!.toStrip);
+    for (const s of group) inGroup.set(s, solved.poses.get(s)!);
     own.forEach((e, k) => {
-      reports.push({
-        fixed: passes[e.fixed]!.graded.pass.name,
-        moving: passes[e.moving]!.graded.pass.name,
-        ties: e.edge.ties.length,
-        rmsPx: solved.edgeRmsPx[k]!,
-        correlation: e.edge.correlation,
-        significance: e.edge.lock.significance,
-      });
+      reports.push(reportOf(e, solved.edgeRmsPx[k]!, passes));
     });
   }
-  return { poses, edges: reports, groups };
+  const discs = groups.length > 1 ? await discsOf(context, strips, groups, inGroup) : [];
+  groups.forEach((group, k) => {
+    const main = discs[0];
+    const own = discs[k];
+    const shift = k === 0 ? IDENTITY : main && own ? shiftByLimb(main, own) : null;
+    if (!shift) return;
+    for (const s of group) {
+      poses[s] = compose(shift, compose(inGroup.get(s)!, strips[s]!.toStrip));
+      placedBy[s] = k === 0 ? 'overlap' : 'limb';
+    }
+  });
+  return { poses, placedBy, edges: reports, groups };
+}
+
+function reportOf({ fixed, moving, edge }: PlacedEdge, rmsPx: number, passes: readonly TrackedPass[]): EdgeReport {
+  return {
+    fixed: passes[fixed]!.graded.pass.name,
+    moving: passes[moving]!.graded.pass.name,
+    ties: edge.ties.length,
+    rmsPx,
+    correlation: edge.correlation,
+    significance: edge.lock.significance,
+  };
+}
+
+/** The disc of each group of strips, in the group's own space. */
+async function discsOf(
+  context: JobContext,
+  strips: readonly { readonly masked: Masked }[],
+  groups: readonly (readonly number[])[],
+  inGroup: ReadonlyMap<number, Affine>,
+): Promise<(GroupDisc | null)[]> {
+  const limbs = await context.pool.map(
+    limbTask,
+    strips.map((s) => s.masked),
+    { signal: context.signal },
+  );
+  return groups.map((group) => discOfGroup(group.map((s) => ({ limb: limbs[s]!, pose: inGroup.get(s)! }))));
 }
 
 /** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. */

@@ -89,6 +89,7 @@ function describePass(made: MadePlate, index: number): SidecarPass {
     heightPx: pass.heightPx,
     channels: pass.channels,
     placed: at >= 0,
+    placedBy: made.placement.placedBy[index]!,
     defects: tracked.graded.defects.length,
     frames: at < 0 ? [] : tracked.frames.map((_, k) => describeFrame(made, index, at, k)),
     track: {

@@ -1,6 +1,7 @@
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
+import type { PlacedBy } from '../placement/place-stage.js';
 import type { Gap } from './gaps.js';
 import type { PlateTiffResult } from './tiff.js';
 
@@ -47,6 +48,8 @@ export interface SidecarPass {
   readonly heightPx: number;
   readonly channels: 1 | 3;
   readonly placed: boolean;
+  /** By overlaps with other passes, by its limb alone (the turn is then taken to be the camera's), or not at all. */
+  readonly placedBy: PlacedBy;
   /** Pixels of the sensor that were mended: they stand out in most frames. */
   readonly defects: number;
   readonly frames: readonly SidecarFrame[];

@@ -70,13 +70,17 @@ export function measurePatches(
   return shifts;
 }
 
+/** Patches keep this far from the edge, so that a small shift does not push the outermost ones over it. */
+const EDGE_PX = 2;
+
 function centres(length: number, settings: PatchSettings): number[] {
   const half = settings.sizePx / 2;
-  const span = length - 1 - 2 * half;
+  const first = half + EDGE_PX;
+  const span = length - 1 - 2 * first;
   if (span < 0) return [];
   const count = Math.max(1, Math.round(span / settings.stepPx) + 1);
   const step = count > 1 ? span / (count - 1) : 0;
-  return Array.from({ length: count }, (_, i) => Math.round(half + (count > 1 ? i * step : span / 2)));
+  return Array.from({ length: count }, (_, i) => Math.round(first + (count > 1 ? i * step : span / 2)));
 }
 
 const ITERATIONS = 8;
