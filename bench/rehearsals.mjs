@@ -11,14 +11,62 @@ const WARPS_OFF_BAR_PX = 0.15;
 const WARPS_ON_BAR = 1.3;
 const CASES = [
   { seed: 101, discDiameterPx: 1150, passes: 2, phaseAngleDeg: 64 },
-  { seed: 102, discDiameterPx: 900, passes: 2, phaseAngleDeg: 88, rotationsDeg: [0, 3], frameWidthPx: 800, frameHeightPx: 560 },
+  {
+    seed: 102,
+    discDiameterPx: 900,
+    passes: 2,
+    phaseAngleDeg: 88,
+    rotationsDeg: [0, 3],
+    frameWidthPx: 800,
+    frameHeightPx: 560,
+  },
   { seed: 103, discDiameterPx: 1400, passes: 3, phaseAngleDeg: 40, rotationsDeg: [0, -2, 1.5], framesPerPass: 10 },
-  { seed: 104, discDiameterPx: 1300, passes: 4, phaseAngleDeg: 75, rotationsDeg: [0, 1, -3, 2], frameWidthPx: 720, frameHeightPx: 480 },
+  {
+    seed: 104,
+    discDiameterPx: 1300,
+    passes: 4,
+    phaseAngleDeg: 75,
+    rotationsDeg: [0, 1, -3, 2],
+    frameWidthPx: 720,
+    frameHeightPx: 480,
+  },
   { seed: 105, discDiameterPx: 1000, passes: 2, phaseAngleDeg: 20, rotationsDeg: [0, -3], bits: 16, format: 'tif' },
-  { seed: 106, discDiameterPx: 1250, passes: 3, phaseAngleDeg: 100, brightLimbDeg: 40, declinationDeg: -26, dusk: 0.03 },
-  { seed: 107, discDiameterPx: 800, passes: 2, phaseAngleDeg: 55, frameWidthPx: 640, frameHeightPx: 480, framesPerPass: 20 },
-  { seed: 108, discDiameterPx: 1500, passes: 3, phaseAngleDeg: 70, rotationsDeg: [0, 2.5, -2.5], vignetting: 0.25, dust: 20 },
-  { seed: 109, discDiameterPx: 1150, passes: 4, phaseAngleDeg: 64, rotationsDeg: [0, 1, 2, 3], fullWellElectrons: 8000, frameHeightPx: 420 },
+  {
+    seed: 106,
+    discDiameterPx: 1250,
+    passes: 3,
+    phaseAngleDeg: 100,
+    brightLimbDeg: 40,
+    declinationDeg: -26,
+    dusk: 0.03,
+  },
+  {
+    seed: 107,
+    discDiameterPx: 800,
+    passes: 2,
+    phaseAngleDeg: 55,
+    frameWidthPx: 640,
+    frameHeightPx: 480,
+    framesPerPass: 20,
+  },
+  {
+    seed: 108,
+    discDiameterPx: 1500,
+    passes: 3,
+    phaseAngleDeg: 70,
+    rotationsDeg: [0, 2.5, -2.5],
+    vignetting: 0.25,
+    dust: 20,
+  },
+  {
+    seed: 109,
+    discDiameterPx: 1150,
+    passes: 4,
+    phaseAngleDeg: 64,
+    rotationsDeg: [0, 1, 2, 3],
+    fullWellElectrons: 8000,
+    frameHeightPx: 420,
+  },
   { seed: 110, discDiameterPx: 1100, passes: 2, phaseAngleDeg: 110, brightLimbDeg: -60, declinationDeg: 28 },
 ];
 
@@ -31,10 +79,30 @@ try {
   for (const [index, settings] of CASES.entries()) {
     if (chosen.length > 0 && !chosen.includes(index)) continue;
     for (const warps of [false, true]) rows.push(await runCase(index, settings, warps));
-    process.stderr.write(`${rows.slice(-2).map((row) => row.join(' ')).join('\n')}\n`);
+    process.stderr.write(
+      `${rows
+        .slice(-2)
+        .map((row) => row.join(' '))
+        .join('\n')}\n`,
+    );
   }
   printTable(
-    ['case', 'seed', 'disc', 'passes', 'warps', 'whole', 'geom rms', 'bar', 'reached', 'p95', 'brightness', 'seam', 'transfer', 'stitch s'],
+    [
+      'case',
+      'seed',
+      'disc',
+      'passes',
+      'warps',
+      'whole',
+      'geom rms',
+      'bar',
+      'reached',
+      'p95',
+      'brightness',
+      'seam',
+      'transfer',
+      'stitch s',
+    ],
     rows,
   );
 } finally {
@@ -56,7 +124,22 @@ async function runCase(index, given, warps) {
     score = await scorePlate(result.platePath, dir);
   } catch (error) {
     reached = false;
-    return [index, given.seed, given.discDiameterPx, given.passes, warps, result.complete, error.code, bar.toFixed(3), 'NO', '', '', '', '', seconds.toFixed(1)];
+    return [
+      index,
+      given.seed,
+      given.discDiameterPx,
+      given.passes,
+      warps,
+      result.complete,
+      error.code,
+      bar.toFixed(3),
+      'NO',
+      '',
+      '',
+      '',
+      '',
+      seconds.toFixed(1),
+    ];
   }
   const good = score.geometryRmsPx <= bar && result.complete && score.covered > 0.999;
   reached &&= good;

@@ -4,7 +4,7 @@ import { fileURLToPath } from 'node:url';
 
 const BENCHMARKS = {
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
-  yardstick: 'open_halves beside the plate that known poses give, scored by the independent scorer',
+  yardstick: 'open_halves beside the plate that known poses give, both scored by the independent scorer',
 };
 const [name, ...rest] = process.argv.slice(2);
 if (!(name in BENCHMARKS)) {

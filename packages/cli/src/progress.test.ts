@@ -44,7 +44,9 @@ test('on a terminal a bar moves, and lines for finished stages stay', () => {
 });
 
 test('a stage that runs for several passes says which, without control characters', () => {
-  const told: ProgressEvent[] = [{ kind: 'stage-end', stage: 'track', subject: 'up\u001b[2Jper', elapsedMs: 5, resumed: true }];
+  const told: ProgressEvent[] = [
+    { kind: 'stage-end', stage: 'track', subject: 'up\u001b[2Jper', elapsedMs: 5, resumed: true },
+  ];
   expect(written({}, told)).toBe('track up?[2Jper: taken from the work folder\n');
 });
 

@@ -7,6 +7,7 @@ const root = fileURLToPath(new URL('../../../../shared', import.meta.url));
 /** Path of a real file beside the repository. Fails, rather than skips, when the folder is missing. */
 export function shared(...parts: string[]): string {
   const path = join(root, ...parts);
-  if (!existsSync(path)) throw new Error(`${path} is missing: tests read real files from a folder "shared" beside the repository`);
+  if (!existsSync(path))
+    throw new Error(`${path} is missing: tests read real files from a folder "shared" beside the repository`);
   return path;
 }

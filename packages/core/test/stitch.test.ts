@@ -3,9 +3,9 @@ import { copyFile, mkdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { rehearse } from '../src/rehearsal/rehearse.js';
 import { readPlate } from '../src/plate/read-plate.js';
 import type { Sidecar } from '../src/plate/sidecar.js';
+import { rehearse } from '../src/rehearsal/rehearse.js';
 import { type StitchResult, stitch } from '../src/stitch.js';
 import { useScratch } from './scratch.js';
 import { shared } from './shared.js';
@@ -48,7 +48,10 @@ describe('open_halves: frames made from a rendered real surface', () => {
 
   test('the sidecar follows its schema and accounts for every frame', async () => {
     const sidecar = await sidecarOf(result);
-    expect(sidecar.passes.map((p) => [p.name, p.frames.length])).toEqual([['lower', 12], ['upper', 12]]);
+    expect(sidecar.passes.map((p) => [p.name, p.frames.length])).toEqual([
+      ['lower', 12],
+      ['upper', 12],
+    ]);
     expect(sidecar.passes[0]!.frames[0]!.file).toBe('lower/frame_0000.png');
     expect(sidecar.overlaps).toHaveLength(1);
   });
@@ -72,7 +75,13 @@ test('two real partial photographs are placed as measured, and the seam does not
   const [north, south] = sidecar.passes.map((pass) => pass.frames[0]!.pose);
   // MANIFEST.md: south -> north is 0.997 R(-0.05 deg) + (972, -361), measured in the narrow overlap. Compared there.
   const angle = (-0.05 * Math.PI) / 180;
-  for (const [x, y] of [[0, 361], [278, 361], [0, 832], [278, 832], [139, 600]] as const) {
+  for (const [x, y] of [
+    [0, 361],
+    [278, 361],
+    [0, 832],
+    [278, 832],
+    [139, 600],
+  ] as const) {
     const expected = {
       x: 0.997 * (Math.cos(angle) * x - Math.sin(angle) * y) + 972,
       y: 0.997 * (Math.sin(angle) * x + Math.cos(angle) * y) - 361,
@@ -95,7 +104,15 @@ describe('passes that do not overlap', () => {
   let result: StitchResult;
   beforeAll(async () => {
     const dir = scratch('apart');
-    await rehearse(dir, { seed: 5, discDiameterPx: 900, frameWidthPx: 640, frameHeightPx: 400, passes: 3, framesPerPass: 6, omitPasses: [1] });
+    await rehearse(dir, {
+      seed: 5,
+      discDiameterPx: 900,
+      frameWidthPx: 640,
+      frameHeightPx: 400,
+      passes: 3,
+      framesPerPass: 6,
+      omitPasses: [1],
+    });
     result = await stitch(join(dir, 'capture'), { outDir: scratch('apart plate') });
   });
 
@@ -116,7 +133,14 @@ describe('passes that do not overlap', () => {
 
 test('1, 2 and 4 workers give the same plate, byte for byte', async () => {
   const dir = scratch('workers');
-  await rehearse(dir, { seed: 9, discDiameterPx: 560, frameWidthPx: 480, frameHeightPx: 320, passes: 2, framesPerPass: 5 });
+  await rehearse(dir, {
+    seed: 9,
+    discDiameterPx: 560,
+    frameWidthPx: 480,
+    frameHeightPx: 320,
+    passes: 2,
+    framesPerPass: 5,
+  });
   const plates: Buffer[] = [];
   const sidecars: string[] = [];
   for (const workers of [1, 2, 4]) {
@@ -131,5 +155,7 @@ test('1, 2 and 4 workers give the same plate, byte for byte', async () => {
 
 test('the output may not lie inside the capture', async () => {
   const capture = shared('real/captures/open_halves/capture');
-  await expect(stitch(capture, { outDir: join(capture, 'plate') })).rejects.toMatchObject({ code: 'OUTPUT_INSIDE_CAPTURE' });
+  await expect(stitch(capture, { outDir: join(capture, 'plate') })).rejects.toMatchObject({
+    code: 'OUTPUT_INSIDE_CAPTURE',
+  });
 });

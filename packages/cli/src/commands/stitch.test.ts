@@ -12,8 +12,8 @@ const gap = join(base, 'gap');
 const small = ['--disc', '600', '--frame', '480x320', '--frames-per-pass', '6', '--quiet'];
 
 beforeAll(async () => {
-  for (const args of [[whole], [gap, '--omit', '1']]) {
-    expect(await plenilune(['rehearse', ...args, ...small])).toMatchObject({ code: 0, stdout: '', stderr: '' });
+  for (const args of [[whole], [gap, '--omit', '1', '--disc', '850']]) {
+    expect(await plenilune(['rehearse', ...small, ...args])).toMatchObject({ code: 0, stdout: '', stderr: '' });
   }
 });
 

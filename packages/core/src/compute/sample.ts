@@ -42,8 +42,8 @@ export function cubicAt(data: Float32Array, width: number, height: number, x: nu
 
 /** Value of a row-major plane between its pixels, linear in each direction. Outside, the nearest pixel counts. */
 export function bilinearAt(data: Float32Array, width: number, height: number, x: number, y: number): number {
-  const cx = x < 0 ? 0 : x > width - 1 ? width - 1 : x;
-  const cy = y < 0 ? 0 : y > height - 1 ? height - 1 : y;
+  const cx = x < 0 ? 0 : Math.min(x, width - 1);
+  const cy = y < 0 ? 0 : Math.min(y, height - 1);
   const ix = cx >= width - 1 ? Math.max(0, width - 2) : Math.floor(cx);
   const iy = cy >= height - 1 ? Math.max(0, height - 2) : Math.floor(cy);
   const fx = cx - ix;

@@ -80,5 +80,5 @@ export function patternAt(pattern: SmoothPattern, x: number, y: number): number 
 }
 
 function clamp(v: number, max: number): number {
-  return v < 0 ? 0 : v > max ? max : v;
+  return v < 0 ? 0 : Math.min(v, max);
 }

@@ -39,7 +39,7 @@ const UNKNOWNS = 5;
 const CAUCHY = 2.385;
 /** 1 σ of a difference in scale and in vertical stretch between passes. */
 const SCALE_PRIOR = 1e-4;
-const STRETCH_PRIOR = 5e-4;
+const STRETCH_PRIOR = 8e-4;
 /** Ties of one overlap share the air's large warps: no more than this many count as independent. */
 const INDEPENDENT_TIES = 10;
 const LEAST_WARP_PX = 0.02;

@@ -56,8 +56,9 @@ export function measurePatches(
   const gradient = gradientOf(fixed.detail);
   const shifts: PatchShift[] = [];
   const half = settings.sizePx / 2;
-  const across = centres(moving.detail.width, settings);
-  const down = centres(moving.detail.height, settings);
+  const box = coveredBox(moving);
+  const across = centres(box.x0, box.x1, settings);
+  const down = centres(box.y0, box.y1, settings);
   for (const y of down) {
     for (const x of across) {
       const u = applyX(pose, x, y);
@@ -73,14 +74,30 @@ export function measurePatches(
 /** Patches keep this far from the edge, so that a small shift does not push the outermost ones over it. */
 const EDGE_PX = 2;
 
-function centres(length: number, settings: PatchSettings): number[] {
-  const half = settings.sizePx / 2;
-  const first = half + EDGE_PX;
-  const span = length - 1 - 2 * first;
+function centres(from: number, to: number, settings: PatchSettings): number[] {
+  const first = from + settings.sizePx / 2 + EDGE_PX;
+  const span = to - settings.sizePx / 2 - EDGE_PX - first;
   if (span < 0) return [];
   const count = Math.max(1, Math.round(span / settings.stepPx) + 1);
   const step = count > 1 ? span / (count - 1) : 0;
   return Array.from({ length: count }, (_, i) => Math.round(first + (count > 1 ? i * step : span / 2)));
+}
+
+/** First and last column and row that hold anything covered. */
+function coveredBox({ detail, coverage }: DetailPicture): { x0: number; x1: number; y0: number; y1: number } {
+  const { width, height } = detail;
+  if (!coverage) return { x0: 0, x1: width - 1, y0: 0, y1: height - 1 };
+  const box = { x0: width, x1: -1, y0: height, y1: -1 };
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      if (coverage.data[y * width + x]! < 0.5) continue;
+      box.x0 = Math.min(box.x0, x);
+      box.x1 = Math.max(box.x1, x);
+      box.y0 = Math.min(box.y0, y);
+      box.y1 = y;
+    }
+  }
+  return box;
 }
 
 const ITERATIONS = 8;

@@ -5,7 +5,8 @@ import { createPlane, type Plane } from '../compute/image.js';
 import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
 import { BAND_PASS_DEFAULTS, bandPass } from './band-pass.js';
-import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE, type Track, type TrackFrame, trackPass } from './track.js';
+import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE } from './links.js';
+import { type Track, type TrackFrame, trackPass } from './track.js';
 
 const WIDTH = 232;
 const HEIGHT = 216;

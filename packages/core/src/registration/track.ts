@@ -1,9 +1,10 @@
 import { type Affine, applyX, applyY, compose, invert } from '../compute/affine.js';
-import type { Plane } from '../compute/image.js';
+import { createPlane, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
 import type { LeftOut } from '../job/errors.js';
-import { LOCK_DEFAULTS, type LockCandidate } from './lock.js';
-import { lockTask, measureTask } from './pair-tasks.js';
+import { BAND_PASS_DEFAULTS } from './band-pass.js';
+import { type Link, linkFrames } from './links.js';
+import { measureTask } from './pair-tasks.js';
 import { PATCH_DEFAULTS } from './patches.js';
 import { type FramePair, type SolvedPath, solvePath } from './path.js';
 
@@ -25,11 +26,6 @@ export interface Track extends SolvedPath {
   readonly leftOut: readonly LeftOut<TrackLoss>[];
 }
 
-/** A lock is believed from this significance on (see {@link LockCandidate}); chance stays below 6 in the rehearsals. */
-export const LEAST_SIGNIFICANCE = 9;
-/** And from this correlation of the detail over the overlap on. */
-export const LEAST_CORRELATION = 0.2;
-
 /** What was measured between the frames of one pass. */
 export interface PassPairs {
   readonly pairs: readonly FramePair[];
@@ -47,20 +43,26 @@ export async function measurePass(
   pool: WorkerPool,
   signal?: AbortSignal,
 ): Promise<PassPairs> {
-  const links = await linkNeighbours(frames, pool, signal);
+  const links = await linkFrames(
+    frames.map((frame) => frame.light),
+    pool,
+    signal,
+  );
   const linked = largestGroup(frames.length, links);
   const order = [...linked].sort((a, b) => a - b);
   const pairs = await measurePairs(frames, order, chain(links, linked), pool, signal);
-  const measured = new Set(pairs.flatMap((pair) => [pair.fixed, pair.moving]));
-  // Where nothing could be measured, one frame still makes a strip.
-  const alone = pairs.length === 0 ? order[Math.floor(order.length / 2)] : undefined;
+  const slot = new Map(frames.map((frame, i) => [frame.index, i]));
+  const joints = pairs.map((pair) => ({ fixed: slot.get(pair.fixed)!, moving: slot.get(pair.moving)! }));
+  const middle = order[Math.floor(order.length / 2)]!;
+  const measured = joints.length > 0 ? largestGroup(frames.length, joints) : new Set([middle]);
   const kept: number[] = [];
   const leftOut: LeftOut<TrackLoss>[] = [];
   frames.forEach((frame, i) => {
-    if (i === alone || measured.has(frame.index)) kept.push(frame.index);
+    if (measured.has(i)) kept.push(frame.index);
     else leftOut.push({ item: frame.item, reason: 'not-registered', detail: detailOf(linked.has(i)) });
   });
-  return { pairs, frames: kept, leftOut };
+  const together = pairs.filter((pair) => kept.includes(pair.fixed) && kept.includes(pair.moving));
+  return { pairs: together, frames: kept, leftOut };
 }
 
 function detailOf(linked: boolean): string {
@@ -76,60 +78,8 @@ export async function trackPass(frames: readonly TrackFrame[], pool: WorkerPool,
   return { ...solvePath(pairs, kept, width, height), leftOut };
 }
 
-/** Rough relation of two frames by position in the list: moving px -> fixed px. */
-interface Link {
-  readonly fixed: number;
-  readonly moving: number;
-  readonly pose: Affine;
-}
-
-async function linkNeighbours(frames: readonly TrackFrame[], pool: WorkerPool, signal?: AbortSignal): Promise<Link[]> {
-  const links = await lockAll(
-    frames,
-    frames.slice(1).map((_, i) => [i, i + 1] as const),
-    pool,
-    signal,
-  );
-  const joined = new Set(links.flatMap((link) => [`${link.fixed}-${link.moving}`]));
-  const bridges: (readonly [number, number])[] = [];
-  for (let i = 0; i + 1 < frames.length; i++) {
-    if (joined.has(`${i}-${i + 1}`)) continue;
-    for (const [a, b] of [
-      [i - 1, i + 1],
-      [i, i + 2],
-      [i - 1, i + 2],
-    ] as const) {
-      if (a >= 0 && b < frames.length) bridges.push([a, b]);
-    }
-  }
-  return [...links, ...(await lockAll(frames, bridges, pool, signal))];
-}
-
-async function lockAll(
-  frames: readonly TrackFrame[],
-  pairs: readonly (readonly [number, number])[],
-  pool: WorkerPool,
-  signal?: AbortSignal,
-): Promise<Link[]> {
-  const inputs = pairs.map(([i, j]) => ({
-    fixed: { light: frames[i]!.light },
-    moving: { light: frames[j]!.light },
-    settings: LOCK_DEFAULTS,
-  }));
-  const found = await pool.map(lockTask, inputs, signal ? { signal } : {});
-  return pairs.flatMap(([fixed, moving], k) => {
-    const best = found[k]![0];
-    return best && believable(best) ? [{ fixed, moving, pose: best.pose }] : [];
-  });
-}
-
-/** Whether a lock may be taken for true. */
-export function believable(candidate: LockCandidate): boolean {
-  return candidate.significance >= LEAST_SIGNIFICANCE && candidate.correlation >= LEAST_CORRELATION;
-}
-
 /** The largest set of frames that links join, by position. */
-function largestGroup(count: number, links: readonly Link[]): Set<number> {
+function largestGroup(count: number, links: readonly Pick<Link, 'fixed' | 'moving'>[]): Set<number> {
   const root = Array.from({ length: count }, (_, i) => i);
   const find = (i: number): number => (root[i] === i ? i : find(root[i]!));
   for (const link of links) root[find(link.fixed)] = find(link.moving);
@@ -180,9 +130,10 @@ async function measurePairs(
       if (common(pose, frames[moving]!.light) >= LEAST_COMMON_SIDE) wanted.push({ fixed, moving, pose });
     }
   }
+  const coverage = innerCoverage(frames[0]!.light);
   const inputs = wanted.map(({ fixed, moving, pose }) => ({
-    fixed: { detail: frames[fixed]!.detail },
-    moving: { detail: frames[moving]!.detail },
+    fixed: { detail: frames[fixed]!.detail, coverage },
+    moving: { detail: frames[moving]!.detail, coverage },
     pose,
     freedom: 'rigid' as const,
     patches: PATCH_DEFAULTS,
@@ -202,4 +153,15 @@ function common(pose: Affine, frame: Plane): number {
   const dx = Math.abs(applyX(pose, frame.width / 2, frame.height / 2) - frame.width / 2);
   const dy = Math.abs(applyY(pose, frame.width / 2, frame.height / 2) - frame.height / 2);
   return Math.min(1 - dx / frame.width, 1 - dy / frame.height);
+}
+
+/** Near its border a frame's detail is made up by mirroring: covered is what lies two coarse σ inside (less in
+ * a small frame, whose overlaps need every patch), in shared memory. */
+function innerCoverage({ width, height }: Plane): Plane {
+  const border = Math.min(2 * BAND_PASS_DEFAULTS.coarseSigmaPx, Math.floor(Math.min(width, height) / 32));
+  const coverage = createPlane(width, height, true);
+  for (let y = border; y < height - border; y++) {
+    coverage.data.fill(1, y * width + border, (y + 1) * width - border);
+  }
+  return coverage;
 }
