@@ -4,7 +4,7 @@ import { poseDistancePx } from '../../test/scene-field.js';
 import { type Affine, applyX, applyY, compose, invert, poseAbout } from '../compute/affine.js';
 import { createRandom, type Random } from '../compute/random.js';
 import type { PatchShift } from './patches.js';
-import { type FramePair, solvePath } from './path.js';
+import { type FramePair, solvePath, solvePaths } from './path.js';
 
 const WIDTH = 640;
 const HEIGHT = 480;
@@ -147,5 +147,35 @@ describe('solvePath', () => {
       }),
       { seed: 4, numRuns: 4 },
     );
+  });
+});
+
+describe('solvePaths', () => {
+  it('lets passes of one night share the rate of field rotation', () => {
+    const truth = truePoses(all, 0.5);
+    const alone = [0, 1, 2, 3].map((k) => {
+      const random = createRandom(`night ${k}`);
+      const pairs: FramePair[] = [];
+      for (let i = 0; i + 1 < all.length; i++) pairs.push(pairOf(truth, i, i + 1, 0.8, random));
+      return { pairs, frames: all, widthPx: WIDTH, heightPx: HEIGHT };
+    });
+    const together = solvePaths(alone);
+    expect(new Set(together.map((path) => path.rotationDegPerFrame)).size).toBe(1);
+    const error = (rate: number): number => Math.abs(rate - 0.008);
+    const separate = alone.map((pass) => solvePath(pass.pairs, pass.frames, WIDTH, HEIGHT).rotationDegPerFrame);
+    const rms = Math.sqrt(separate.reduce((sum, rate) => sum + error(rate) ** 2, 0) / separate.length);
+    expect(error(together[0]!.rotationDegPerFrame)).toBeLessThan(rms);
+  });
+
+  it('gives each pass its own way and keeps its reference frame in place', () => {
+    const first = truePoses(all);
+    const second = truePoses(all.slice(0, 9));
+    const [a, b] = solvePaths([
+      { pairs: pairsOf(first, all), frames: all, widthPx: WIDTH, heightPx: HEIGHT },
+      { pairs: pairsOf(second, all.slice(0, 9)), frames: all.slice(0, 9), widthPx: WIDTH, heightPx: HEIGHT },
+    ]);
+    expect(worst(a!.poses, first)).toBeLessThan(0.05);
+    expect(worst(b!.poses, second)).toBeLessThan(0.05);
+    expect(poseDistancePx(a!.poses.get(8)!, b!.poses.get(4)!, WIDTH, HEIGHT)).toBeLessThan(1e-3);
   });
 });
