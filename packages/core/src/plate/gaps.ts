@@ -40,7 +40,7 @@ const LEAST_CELLS = 5;
 export function findGaps(image: LinearImage, coverage: Plane, owner: Uint8Array, names: readonly string[]): Gap[] {
   const factor = Math.max(1, Math.ceil(Math.max(image.width, image.height) / CELLS));
   const grid = reduceToCells(image, coverage, owner, factor);
-  const cuts = findCuts(grid).filter((cut) => cut.cells >= LEAST_CELLS);
+  const cuts = findCuts(grid, luminance(image), coverage, factor).filter((cut) => cut.cells >= LEAST_CELLS);
   const gaps: Gap[] = [];
   const used = new Set<Cut>();
   for (const cut of cuts) {
@@ -98,9 +98,9 @@ const STEPS: readonly (readonly [Side, number, number])[] = [
   ['lower', 0, 1],
 ];
 
-function findCuts(grid: Cells): Cut[] {
-  const { width, height, light, covered } = grid;
-  const levels = Array.from(light.data).filter((_, k) => covered[k] === 1);
+function findCuts(grid: Cells, light: Plane, coverage: Plane, factor: number): Cut[] {
+  const { width, height, covered } = grid;
+  const levels = Array.from(grid.light.data).filter((_, k) => covered[k] === 1);
   if (levels.length === 0) return [];
   const sky = quantile(levels, 0.02);
   const lit = sky + LIT_SHARE * (quantile(levels, 0.99) - sky);
@@ -108,15 +108,42 @@ function findCuts(grid: Cells): Cut[] {
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
       const k = y * width + x;
-      if (covered[k] === 0 || light.data[k]! < lit) continue;
+      if (covered[k] === 0 || grid.light.data[k]! < lit) continue;
       for (const [side, dx, dy] of STEPS) {
         if (isCovered(grid, x + dx, y + dy)) continue;
-        const inner = isCovered(grid, x - 2 * dx, y - 2 * dy) && light.data[k - 2 * dx - 2 * dy * width]! >= lit;
-        if (inner) join(cuts, side, grid.owner[k]!, x, y);
+        const inner = isCovered(grid, x - 2 * dx, y - 2 * dy) && grid.light.data[k - 2 * dx - 2 * dy * width]! >= lit;
+        if (inner && edgeLight(light, coverage, x, y, dx, dy, factor) >= lit) join(cuts, side, grid.owner[k]!, x, y);
       }
     }
   }
   return cuts;
+}
+
+/** Mean light of the outermost covered pixels of a cell towards (dx, dy): what the edge of the coverage runs through. */
+function edgeLight(
+  light: Plane,
+  coverage: Plane,
+  x: number,
+  y: number,
+  dx: number,
+  dy: number,
+  factor: number,
+): number {
+  let sum = 0;
+  let count = 0;
+  for (let across = 0; across < factor; across++) {
+    for (let depth = -factor; depth < factor; depth++) {
+      const u = dx === 0 ? x * factor + across : x * factor + (dx > 0 ? factor - 1 - depth : depth);
+      const v = dy === 0 ? y * factor + across : y * factor + (dy > 0 ? factor - 1 - depth : depth);
+      if (u < 0 || v < 0 || u >= light.width || v >= light.height) continue;
+      const i = v * light.width + u;
+      if (!(coverage.data[i]! > 0)) continue;
+      sum += light.data[i]!;
+      count++;
+      break;
+    }
+  }
+  return count > 0 ? sum / count : 0;
 }
 
 function isCovered(grid: Cells, x: number, y: number): boolean {

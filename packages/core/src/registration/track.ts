@@ -1,10 +1,10 @@
-import { type Affine, applyX, applyY, compose, invert } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, IDENTITY, invert, translation } from '../compute/affine.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
 import type { LeftOut } from '../job/errors.js';
 import { BAND_PASS_DEFAULTS } from './band-pass.js';
 import { type Link, linkFrames } from './links.js';
-import { measureTask } from './pair-tasks.js';
+import { measureTask, type PairMeasure } from './pair-tasks.js';
 import { PATCH_DEFAULTS } from './patches.js';
 import { type FramePair, type SolvedPath, solvePath } from './path.js';
 
@@ -121,33 +121,77 @@ async function measurePairs(
   pool: WorkerPool,
   signal?: AbortSignal,
 ): Promise<FramePair[]> {
-  const wanted: { fixed: number; moving: number; pose: Affine }[] = [];
-  for (let apart = 1; apart < order.length; apart *= 2) {
-    for (let k = 0; k + apart < order.length; k++) {
-      const fixed = order[k]!;
-      const moving = order[k + apart]!;
-      const pose = compose(invert(rough.get(fixed)!), rough.get(moving)!);
-      if (common(pose, frames[moving]!.light) >= LEAST_COMMON_SIDE) wanted.push({ fixed, moving, pose });
-    }
-  }
   const coverage = innerCoverage(frames[0]!.light);
-  const inputs = wanted.map(({ fixed, moving, pose }) => ({
-    fixed: { detail: frames[fixed]!.detail, coverage },
-    moving: { detail: frames[moving]!.detail, coverage },
-    pose,
-    freedom: 'rigid' as const,
-    patches: PATCH_DEFAULTS,
-  }));
-  const measured = await pool.map(measureTask, inputs, signal ? { signal } : {});
-  return wanted.flatMap(({ fixed, moving }, k) => {
-    const measure = measured[k];
-    const good = measure && measure.shifts.length >= LEAST_PATCHES;
-    return good ? [{ fixed: frames[fixed]!.index, moving: frames[moving]!.index, measure }] : [];
+  const pairs: FramePair[] = [];
+  let poses = rough;
+  for (let apart = 1; apart < order.length; apart *= 2) {
+    const wanted = pairsApart(frames, order, poses, apart);
+    const inputs = wanted.map(({ fixed, moving, pose }) => ({
+      fixed: { detail: frames[fixed]!.detail, coverage },
+      moving: { detail: frames[moving]!.detail, coverage },
+      pose,
+      freedom: 'rigid' as const,
+      patches: PATCH_DEFAULTS,
+    }));
+    const measured = await pool.map(measureTask, inputs, { signal });
+    const good = wanted.flatMap((link, k) => (usable(measured[k]!) ? [{ link, measure: measured[k]! }] : []));
+    pairs.push(
+      ...good.map(({ link, measure }) => ({
+        fixed: frames[link.fixed]!.index,
+        moving: frames[link.moving]!.index,
+        measure,
+      })),
+    );
+    // Locks are good to a few px each, which would add up along the chain: go on from what was measured.
+    if (apart === 1) poses = follow(order, rough, good, frames[0]!.light);
+  }
+  return pairs;
+}
+
+function pairsApart(
+  frames: readonly TrackFrame[],
+  order: readonly number[],
+  poses: ReadonlyMap<number, Affine>,
+  apart: number,
+): Link[] {
+  const wanted: Link[] = [];
+  for (let k = 0; k + apart < order.length; k++) {
+    const fixed = order[k]!;
+    const moving = order[k + apart]!;
+    const pose = compose(invert(poses.get(fixed)!), poses.get(moving)!);
+    if (common(pose, frames[moving]!.light) >= LEAST_COMMON_SIDE) wanted.push({ fixed, moving, pose });
+  }
+  return wanted;
+}
+
+function usable(measure: PairMeasure | null): boolean {
+  return measure !== null && measure.shifts.length >= LEAST_PATCHES && measure.correlation >= LEAST_PAIR_CORRELATION;
+}
+
+/** Chains the measured shifts of neighbours; where one was not measured, the rough relation of the two stands in. */
+function follow(
+  order: readonly number[],
+  rough: ReadonlyMap<number, Affine>,
+  measured: readonly { readonly link: Link; readonly measure: PairMeasure }[],
+  frame: Plane,
+): Map<number, Affine> {
+  const cx = (frame.width - 1) / 2;
+  const cy = (frame.height - 1) / 2;
+  const byMoving = new Map(measured.map(({ link, measure }) => [link.moving, measure.pose]));
+  const poses = new Map<number, Affine>();
+  order.forEach((moving, k) => {
+    const before = k > 0 ? order[k - 1]! : moving;
+    const step = byMoving.get(moving) ?? compose(invert(rough.get(before)!), rough.get(moving)!);
+    const shift = k > 0 ? translation(applyX(step, cx, cy) - cx, applyY(step, cx, cy) - cy) : step;
+    poses.set(moving, compose(poses.get(before) ?? IDENTITY, shift));
   });
+  return poses;
 }
 
 /** A pair with fewer patches says too little to be weighed. */
 const LEAST_PATCHES = 4;
+/** Detail of a pair that agrees less than this over the overlap is not the same ground. */
+const LEAST_PAIR_CORRELATION = 0.15;
 
 function common(pose: Affine, frame: Plane): number {
   const dx = Math.abs(applyX(pose, frame.width / 2, frame.height / 2) - frame.width / 2);
