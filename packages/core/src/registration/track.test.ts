@@ -100,6 +100,28 @@ describe('trackPass', () => {
     expect(worst(track)).toBeLessThan(0.6);
   });
 
+  it('does not add up the steps of the coarse lock along many small drifts', async () => {
+    // 520 px wide frames are locked at a third of their size: each lock is up to 1.5 px off, all in the same direction.
+    const size = { width: 520, height: 300 };
+    const wide = createSceneField({ seed: 'many', widthPx: 900, heightPx: 420 });
+    const poses = Array.from({ length: 20 }, (_, k) =>
+      poseAbout({ x: 259.5, y: 149.5 }, { shiftX: 330 - 16.3 * k, shiftY: 50 }),
+    );
+    const frames = poses.map((pose, k) => {
+      const light = renderFrame(wide, pose, size.width, size.height, { noise: 0.004, seed: `m${k}`, shared: true });
+      const detail = createPlane(size.width, size.height, true);
+      detail.data.set(bandPass(light, BAND_PASS_DEFAULTS).data);
+      return { index: k, item: `pass/${k}.png`, light, detail };
+    });
+    const track = await trackPass(frames, pool);
+    expect(track.leftOut).toEqual([]);
+    const found = compose(invert(track.poses.get(0)!), track.poses.get(19)!);
+    const wanted = compose(invert(poses[0]!), poses[19]!);
+    // Noise alone; the coarse steps would have summed up to 25 px.
+    expect(poseDistancePx(found, wanted, size.width, size.height)).toBeLessThan(0.15);
+    for (const residual of track.pairResidualPx) expect(residual).toBeLessThan(0.2);
+  });
+
   it('keeps the longer part when a pass falls apart', async () => {
     const frames = [...good.slice(0, 7), noiseFrame(7), noiseFrame(8), noiseFrame(9), ...good.slice(10)];
     const track = await trackPass(frames, pool);
