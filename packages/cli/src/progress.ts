@@ -1,5 +1,5 @@
 import type { ProgressEvent, ProgressListener } from '@plenilune/core';
-import type { Style } from './style.js';
+import { printable, type Style } from './style.js';
 
 /** Where progress is written; a terminal also has a width. */
 export interface ProgressStream {
@@ -65,11 +65,6 @@ export function createProgressView(stream: ProgressStream, style: Style): Progre
 
 function title({ stage, subject }: { readonly stage: string; readonly subject?: string }): string {
   return subject === undefined ? stage : `${stage} ${printable(subject)}`;
-}
-
-/** Names of passes are names of folders: a control character in one must not reach the terminal. */
-function printable(text: string): string {
-  return text.replace(/\p{Cc}/gu, '?');
 }
 
 function bar(stage: string, done: number, total: number, columns: number): string {

@@ -2,7 +2,7 @@ import { InterruptedError, type ProgressListener } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { describeFailure, EXIT } from './exit-code.js';
 import { createProgressView, silent } from './progress.js';
-import { createStyle, wantsColour } from './style.js';
+import { createStyle, printable, wantsColour } from './style.js';
 
 /** Options that every command takes. */
 export interface CommonOptions {
@@ -70,7 +70,7 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
   try {
     const outcome = await work({ signal: controller.signal, onProgress: progress.onProgress });
     progress.clear();
-    if (!options.quiet) process.stderr.write(`${outcome.summary.join('\n')}\n`);
+    if (!options.quiet) process.stderr.write(`${outcome.summary.map(printable).join('\n')}\n`);
     if (options.json) printJson(outcome.machine);
     return outcome.complete ? EXIT.done : EXIT.incomplete;
   } catch (error) {
@@ -85,7 +85,7 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
 export function printFailure(error: unknown, options: CommonOptions): number {
   const style = createStyle(wantsColour(process.stderr, options.color));
   const { exitCode, code, message } = describeFailure(error);
-  process.stderr.write(`${style.red('plenilune:')} ${message} ${style.dim(`[${code}]`)}\n`);
+  process.stderr.write(`${style.red('plenilune:')} ${printable(message)} ${style.dim(`[${code}]`)}\n`);
   if (exitCode === EXIT.internalFault && error instanceof Error) process.stderr.write(`${style.dim(trace(error))}\n`);
   if (options.json) printJson({ error: { code, message } });
   return exitCode;

@@ -18,3 +18,8 @@ export function createStyle(colour: boolean): Style {
   const mark = (on: number, off: number) => (text: string) => (colour ? `\x1b[${on}m${text}\x1b[${off}m` : text);
   return { dim: mark(2, 22), red: mark(31, 39) };
 }
+
+/** Names of passes are names of folders: a control character in one must not reach the terminal. */
+export function printable(text: string): string {
+  return text.replace(/\p{Cc}/gu, '?');
+}

@@ -3,8 +3,9 @@ import { join, relative, resolve, sep } from 'node:path';
 import type { RecordedCurve } from './capture/read-still.js';
 import { scanCapture } from './capture/scan.js';
 import { runJob } from './job/context.js';
-import { type LeftOut, OutputError } from './job/errors.js';
+import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
+import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
 import { prepareOutput, writePictures, writeSidecar } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
@@ -43,6 +44,8 @@ export interface StitchResult {
   readonly passes: readonly {
     readonly name: string;
     readonly placed: boolean;
+    /** By overlaps, or by its limb alone, which is true to a few pixels only and keeps the camera's turn. */
+    readonly placedBy: PlacedBy;
     readonly used: number;
     readonly of: number;
   }[];
@@ -65,6 +68,7 @@ export interface StitchResult {
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
 export async function stitch(captureDir: string, options: StitchOptions): Promise<StitchResult> {
+  if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
   const { signal, onProgress, workers } = options;
@@ -90,6 +94,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       passes: sidecar.passes.map((p, i) => ({
         name: p.name,
         placed: p.placed,
+        placedBy: p.placedBy,
         used: p.frames.length,
         of: capture.passes[i]!.frames.length,
       })),

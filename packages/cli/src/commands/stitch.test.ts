@@ -1,5 +1,5 @@
 import { existsSync } from 'node:fs';
-import { mkdtemp, readdir, readFile, rm, stat } from 'node:fs/promises';
+import { mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -56,6 +56,16 @@ test('a plate that is there stays, unless its replacement is forced', async () =
   expect((await stat(plate)).mtimeMs).toBe(before.mtimeMs);
   expect((await stitch(whole, 'again', '--quiet', '--force')).code).toBe(0);
   expect((await stat(plate)).mtimeMs).toBeGreaterThan(before.mtimeMs);
+});
+
+test('a file where a folder should be, or no name at all, is bad usage', async () => {
+  const file = join(base, 'a file');
+  await writeFile(file, 'text');
+  for (const out of [file, join(file, 'deeper'), '']) {
+    const { code, stderr } = await plenilune(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
+    expect(stderr).toContain('[USAGE]');
+    expect(code).toBe(2);
+  }
 });
 
 test('a capture with a gap gives a plate, says where it is incomplete, and ends with 4', async () => {

@@ -61,7 +61,12 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
 
 function describe(result: StitchResult): string[] {
   const { widthPx, heightPx, passes, complete, gaps, leftOut, platePath, previewPath, sidecarPath } = result;
-  const lines = [`A plate of ${widthPx} x ${heightPx} px from ${count(passes.length, 'pass', 'passes')}.`];
+  const used = passes.reduce((sum, pass) => sum + pass.used, 0);
+  const frames = passes.reduce((sum, pass) => sum + pass.of, 0);
+  const placed = count(passes.filter((pass) => pass.placed).length, 'pass', 'passes');
+  const lines = [`A plate of ${widthPx} x ${heightPx} px from ${used} of ${frames} frames of ${placed}.`];
+  const byLimb = passes.filter((pass) => pass.placedBy === 'limb').map((pass) => `"${pass.name}"`);
+  if (byLimb.length > 0) lines.push(`Placed by its limb alone, true to a few pixels only: ${byLimb.join(', ')}.`);
   if (!complete) {
     lines.push('It is incomplete; what is missing is left transparent:');
     lines.push(...gaps.map(({ where }) => `  ${where}`));

@@ -28,12 +28,12 @@ export const NOBODY = 255;
 /**
  * Joins strips band by band (Burt & Adelson 1983): every pixel belongs to the strip with the most weight there, and
  * each band of detail crosses from one strip to the next over a width like its own wavelength. Strips are continued
- * smoothly beyond their coverage first, and masks are divided by their sum, so that black never bleeds in at an edge.
+ * beyond their coverage first, and masks are divided by their sum, so that black never bleeds in at an edge.
  * The coarsest band is no wider than the widest place that two strips share.
  */
 export function blendStrips(strips: readonly BlendStrip[], width: number, height: number): Blended {
   const coverage = createPlane(width, height);
-  const owner = ownership(strips, width, height, coverage);
+  const { owner, second } = ownership(strips, width, height, coverage);
   const levels = levelsFor(strips, width, height);
   const channels = strips[0]!.image.planes.length;
   const masks = strips.map((_, k) => maskOf(owner, k, width, height));
@@ -42,7 +42,7 @@ export function blendStrips(strips: readonly BlendStrip[], width: number, height
     const plane =
       strips.length === 1
         ? placed(strips[0]!, c, width, height).plane
-        : joinChannel(strips, c, masks, levels, width, height);
+        : joinChannel(strips, c, owner, second, masks, levels, width, height);
     for (let i = 0; i < plane.data.length; i++) if (coverage.data[i] === 0) plane.data[i] = 0;
     planes.push(plane.data);
   }
@@ -51,23 +51,38 @@ export function blendStrips(strips: readonly BlendStrip[], width: number, height
 
 const MOST_LEVELS = 7;
 
-function ownership(strips: readonly BlendStrip[], width: number, height: number, coverage: Plane): Uint8Array {
+/** For each pixel the strip with the most weight, and the one with the next most. */
+function ownership(
+  strips: readonly BlendStrip[],
+  width: number,
+  height: number,
+  coverage: Plane,
+): { owner: Uint8Array; second: Uint8Array } {
   const owner = new Uint8Array(width * height).fill(NOBODY);
-  const best = new Float32Array(width * height);
+  const second = new Uint8Array(width * height).fill(NOBODY);
+  const most = new Float32Array(width * height);
+  const next = new Float32Array(width * height);
   strips.forEach((strip, k) => {
     const { weight } = strip;
     for (let y = 0; y < weight.height; y++) {
       for (let x = 0; x < weight.width; x++) {
         const i = (y + strip.y0) * width + x + strip.x0;
         const w = weight.data[y * weight.width + x]!;
-        if (w <= best[i]!) continue;
-        best[i] = w;
-        owner[i] = k;
+        if (!(w > 0)) continue;
         coverage.data[i] = 1;
+        if (w > most[i]!) {
+          next[i] = most[i]!;
+          second[i] = owner[i]!;
+          most[i] = w;
+          owner[i] = k;
+        } else if (w > next[i]!) {
+          next[i] = w;
+          second[i] = k;
+        }
       }
     }
   });
-  return owner;
+  return { owner, second };
 }
 
 /** Levels whose widest crossing still fits into the widest place of the overlaps. */
@@ -127,9 +142,55 @@ function placed(strip: BlendStrip, channel: number, width: number, height: numbe
   return { plane, coverage };
 }
 
+/**
+ * A strip continued beyond its own coverage by what the others show there, so that a limb or terminator that crosses
+ * the seam is a limb in every band, plus a smooth continuation of the difference between them where they overlap, so
+ * that no step lies along the end of the coverage. Beyond all strips it goes on smoothly.
+ */
+function continued(plane: Plane, coverage: Plane, others: { readonly plane: Plane; readonly coverage: Plane }): Plane {
+  const { width, height } = plane;
+  const difference = createPlane(width, height);
+  const shared = createPlane(width, height);
+  const out = createPlane(width, height);
+  for (let i = 0; i < shared.data.length; i++) {
+    shared.data[i] = coverage.data[i]! * others.coverage.data[i]!;
+    difference.data[i] = shared.data[i]! * (plane.data[i]! - others.plane.data[i]!);
+  }
+  const offset = fillUncovered(difference, shared);
+  const known = createPlane(width, height);
+  for (let i = 0; i < out.data.length; i++) {
+    known.data[i] = Math.max(coverage.data[i]!, others.coverage.data[i]!);
+    if (coverage.data[i]! > 0) out.data[i] = plane.data[i]!;
+    else if (known.data[i]! > 0) out.data[i] = others.plane.data[i]! + offset.data[i]!;
+  }
+  return fillUncovered(out, known);
+}
+
+/** What the strips other than one show, the one with the most weight first. */
+function othersThan(
+  k: number,
+  strips: readonly { readonly plane: Plane }[],
+  owner: Uint8Array,
+  second: Uint8Array,
+  width: number,
+  height: number,
+): { plane: Plane; coverage: Plane } {
+  const plane = createPlane(width, height);
+  const coverage = createPlane(width, height);
+  for (let i = 0; i < owner.length; i++) {
+    const other = owner[i] === k ? second[i]! : owner[i]!;
+    if (other === NOBODY) continue;
+    plane.data[i] = strips[other]!.plane.data[i]!;
+    coverage.data[i] = 1;
+  }
+  return { plane, coverage };
+}
+
 function joinChannel(
   strips: readonly BlendStrip[],
   channel: number,
+  owner: Uint8Array,
+  second: Uint8Array,
   masks: readonly Plane[],
   levels: number,
   width: number,
@@ -137,9 +198,10 @@ function joinChannel(
 ): Plane {
   const tops: Plane[] = [];
   const sums: Plane[] = [];
-  strips.forEach((strip, k) => {
-    const { plane, coverage } = placed(strip, channel, width, height);
-    let image = fillUncovered(plane, coverage);
+  const onPlate = strips.map((strip) => placed(strip, channel, width, height));
+  onPlate.forEach(({ plane, coverage }, k) => {
+    const others = othersThan(k, onPlate, owner, second, width, height);
+    let image = continued(plane, coverage, others);
     let mask = masks[k]!;
     for (let level = 0; level <= levels; level++) {
       const next = level < levels ? reduce(image) : undefined;

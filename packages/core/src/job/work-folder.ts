@@ -1,9 +1,21 @@
 import { mkdir, mkdtemp, readdir, rm } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { join } from 'node:path';
+import { UsageError } from './errors.js';
 
 const UNFINISHED = /^\.unfinished,(?<pid>\d+),(?<host>[^,]+),/;
 const ownFolders = new Set<string>();
+
+/** Makes a folder and those above it. Throws UsageError when a file is in the way. */
+export async function makeFolder(path: string): Promise<void> {
+  try {
+    await mkdir(path, { recursive: true });
+  } catch (error) {
+    const code = error instanceof Error && 'code' in error ? error.code : undefined;
+    if (code !== 'EEXIST' && code !== 'ENOTDIR') throw error;
+    throw new UsageError(`${path} cannot be a folder: a file is in the way. Choose another folder.`, { cause: error });
+  }
+}
 
 /**
  * Makes the work folder when missing and removes what runs that died have left half done in it. A folder of a process
@@ -12,7 +24,7 @@ const ownFolders = new Set<string>();
  * @returns the names of the removed folders
  */
 export async function prepareWorkFolder(workDir: string): Promise<readonly string[]> {
-  await mkdir(workDir, { recursive: true });
+  await makeFolder(workDir);
   const removed = (await readdir(workDir)).filter((name) => isDead(workDir, name));
   for (const name of removed) await rm(join(workDir, name), { recursive: true, force: true });
   return removed;
@@ -20,7 +32,7 @@ export async function prepareWorkFolder(workDir: string): Promise<readonly strin
 
 /** A new folder for half-done work; its name says which process on which machine owns it. */
 export async function createUnfinishedFolder(workDir: string, label: string): Promise<string> {
-  await mkdir(workDir, { recursive: true });
+  await makeFolder(workDir);
   const folder = await mkdtemp(join(workDir, `.unfinished,${process.pid},${hostLabel()},${label},`));
   ownFolders.add(folder);
   return folder;

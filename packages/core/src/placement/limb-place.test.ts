@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { IDENTITY, translation } from '../compute/affine.js';
+import { createPlane } from '../compute/image.js';
 import type { LimbFit } from './limb.js';
-import { discOfGroup, type GroupDisc, shiftByLimb } from './limb-place.js';
+import { contradicts, discOfGroup, type GroupDisc, shiftByLimb } from './limb-place.js';
 
 /** A disc whose centre, seen from an arc in direction `angle`, slides along that direction as its radius changes. */
 function disc(x: number, y: number, radiusPx: number, radiusSigma: number, angle: number): GroupDisc {
@@ -68,4 +69,11 @@ test('discOfGroup takes the best limb into the common space', () => {
   ]);
   expect(found).toMatchObject({ x: 5, y: 17, radiusPx: 300 });
   expect(discOfGroup([{ limb: null, pose: IDENTITY }])).toBeNull();
+});
+
+test('contradicts says when strips placed by limb share more than a sliver', () => {
+  const strip = (x: number, y: number) => ({ masked: { light: createPlane(100, 80) }, pose: translation(x, y) });
+  expect(contradicts([strip(0, 0)], [strip(0, 79)])).toBe(false);
+  expect(contradicts([strip(0, 0)], [strip(40, 30)])).toBe(true);
+  expect(contradicts([], [strip(0, 0)])).toBe(false);
 });

@@ -1,4 +1,4 @@
-import { type Affine, applyX, applyY, translation } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, invert, translation } from '../compute/affine.js';
 import { defineTask, type Task } from '../compute/task.js';
 import type { Masked } from '../registration/lock.js';
 import { findLimb, type LimbFit } from './limb.js';
@@ -58,6 +58,53 @@ export function shiftByLimb(fixed: GroupDisc, moving: GroupDisc): Affine | null 
   const b = centreGiven(moving, radiusPx);
   if (Math.max(a.doubtPx, b.doubtPx) > DOUBT_SHARE * radiusPx) return null;
   return translation(a.x - b.x, a.y - b.y);
+}
+
+/** Least share of the smaller strip that two strips have in common before the ground there must agree. */
+const LEAST_COMMON = 0.05;
+
+/**
+ * Whether a placement by limb lays strips on each other that no overlap was recognised in: then they do not show the
+ * same body, or not in that place. Poses map strip px to a common space.
+ */
+export function contradicts(
+  placed: readonly { readonly masked: Masked; readonly pose: Affine }[],
+  moving: readonly { readonly masked: Masked; readonly pose: Affine }[],
+): boolean {
+  return moving.some((m) => placed.some((p) => commonShare(p, m) > LEAST_COMMON));
+}
+
+/** Share of the smaller strip's covered ground that both cover. */
+function commonShare(
+  a: { readonly masked: Masked; readonly pose: Affine },
+  b: { readonly masked: Masked; readonly pose: Affine },
+): number {
+  const [small, large] = area(a.masked) < area(b.masked) ? [a, b] : [b, a];
+  const relative = compose(invert(large.pose), small.pose);
+  const { width, height } = small.masked.light;
+  let covered = 0;
+  let common = 0;
+  for (let y = 0; y < height; y += COMMON_STRIDE) {
+    for (let x = 0; x < width; x += COMMON_STRIDE) {
+      if (!isCovered(small.masked, x, y)) continue;
+      covered++;
+      const u = Math.round(applyX(relative, x, y));
+      const v = Math.round(applyY(relative, x, y));
+      if (isCovered(large.masked, u, v)) common++;
+    }
+  }
+  return covered > 0 ? common / covered : 0;
+}
+
+const COMMON_STRIDE = 4;
+
+function area({ light }: Masked): number {
+  return light.width * light.height;
+}
+
+function isCovered({ light, coverage }: Masked, x: number, y: number): boolean {
+  if (x < 0 || y < 0 || x >= light.width || y >= light.height) return false;
+  return coverage === undefined || coverage.data[y * light.width + x]! > 0;
 }
 
 /** Mean and spread of the centre, were the radius known (conditional Gaussian). */

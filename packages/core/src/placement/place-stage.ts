@@ -6,7 +6,7 @@ import type { Masked } from '../registration/lock.js';
 import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask } from './edge.js';
-import { discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
+import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -68,13 +68,17 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
     });
   }
   const discs = groups.length > 1 ? await discsOf(context, strips, groups, inGroup) : [];
+  const common = new Map<number, Affine>();
   groups.forEach((group, k) => {
     const main = discs[0];
     const own = discs[k];
     const shift = k === 0 ? IDENTITY : main && own ? shiftByLimb(main, own) : null;
-    if (!shift) return;
+    const placed = groups.slice(0, k).flatMap((g) => g.filter((s) => placedBy[s] !== null));
+    const at = (s: number) => ({ masked: strips[s]!.masked, pose: common.get(s)! });
+    if (shift) for (const s of group) common.set(s, compose(shift, inGroup.get(s)!));
+    if (!shift || contradicts(placed.map(at), group.map(at))) return;
     for (const s of group) {
-      poses[s] = compose(shift, compose(inGroup.get(s)!, strips[s]!.toStrip));
+      poses[s] = compose(common.get(s)!, strips[s]!.toStrip);
       placedBy[s] = k === 0 ? 'overlap' : 'limb';
     }
   });

@@ -1,8 +1,9 @@
-import { mkdir, stat, writeFile } from 'node:fs/promises';
+import { stat, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import type { BlendedPlate } from '../blend/blend-stage.js';
 import { sha256File } from '../capture/hash.js';
 import { OutputError } from '../job/errors.js';
+import { makeFolder } from '../job/work-folder.js';
 import { writeWhole } from './atomic.js';
 import { writePreview } from './preview.js';
 import type { Sidecar, WrittenFiles } from './sidecar.js';
@@ -26,7 +27,7 @@ export function platePaths(outDir: string): PlatePaths {
 
 /** Makes the folder, and refuses to go on where a plate lies already unless it may be replaced. */
 export async function prepareOutput(outDir: string, force: boolean): Promise<PlatePaths> {
-  await mkdir(outDir, { recursive: true });
+  await makeFolder(outDir);
   const paths = platePaths(outDir);
   if (force) return paths;
   for (const path of Object.values(paths)) {

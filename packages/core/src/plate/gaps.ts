@@ -50,7 +50,36 @@ export function findGaps(image: LinearImage, coverage: Plane, owner: Uint8Array,
     if (facing) used.add(facing);
     gaps.push({ where: words(cut, facing, names), box: boxOf(facing ? [cut, facing] : [cut], factor) });
   }
-  return gaps;
+  return onePerPlace(gaps);
+}
+
+/** Joins gaps of the same words into one box, and drops the cuts that belong to a gap between the same two passes. */
+function onePerPlace(gaps: readonly Gap[]): Gap[] {
+  const between = gaps.filter((gap) => gap.where.startsWith('between'));
+  const places = new Map<string, Gap>();
+  for (const gap of gaps) {
+    const known = places.get(gap.where);
+    if (!between.includes(gap) && between.some((other) => touches(gap.box!, other.box!))) continue;
+    places.set(gap.where, known ? { where: gap.where, box: union(known.box!, gap.box!) } : gap);
+  }
+  return [...places.values()];
+}
+
+type Box = NonNullable<Gap['box']>;
+
+function touches(a: Box, b: Box): boolean {
+  return a.x < b.x + b.width && b.x < a.x + a.width && a.y < b.y + b.height && b.y < a.y + a.height;
+}
+
+function union(a: Box, b: Box): Box {
+  const x = Math.min(a.x, b.x);
+  const y = Math.min(a.y, b.y);
+  return {
+    x,
+    y,
+    width: Math.max(a.x + a.width, b.x + b.width) - x,
+    height: Math.max(a.y + a.height, b.y + b.height) - y,
+  };
 }
 
 interface Cells {
