@@ -1,6 +1,7 @@
 import { realpath } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
 import type { RecordedCurve } from './capture/read-still.js';
+import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
 import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
@@ -62,8 +63,8 @@ export interface StitchResult {
  * transparent and named; nothing is invented.
  *
  * @param captureDir folder of pass folders of stills, or a folder of stills, which is one pass
- * @throws InputError CAPTURE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE
- * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE
+ * @throws InputError CAPTURE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
+ * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE, OUTPUT_UNWRITABLE
  * @throws InterruptedError once the signal has fired; the same call resumes
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
@@ -80,6 +81,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { image, coverage, owner } = made.blended;
     const gaps = [...findGaps(image, coverage, owner, names), ...unplacedGaps(made)];
+    await refuseChanged(capture, signal);
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
     const sidecar = await buildSidecar({ capture, made, gaps, files, curve: options.curve ?? 'auto' }, signal);
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);

@@ -68,6 +68,14 @@ test('a file where a folder should be, or no name at all, is bad usage', async (
   }
 });
 
+test('a place that the system lets nobody write to is told in plain words', async () => {
+  for (const out of ['/proc/plate', join(base, 'x'.repeat(300))]) {
+    const { code, stderr } = await plenilune(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
+    expect(stderr).toMatch(/cannot be written: .* \[OUTPUT_UNWRITABLE\]\n$/);
+    expect(code).toBe(2);
+  }
+});
+
 test('a capture with a gap gives a plate, says where it is incomplete, and ends with 4', async () => {
   const { code, stderr } = await stitch(gap, 'gap plate');
   expect(stderr).toContain('It is incomplete');

@@ -1,6 +1,6 @@
 import { readdir, stat, statfs } from 'node:fs/promises';
 import { join } from 'node:path';
-import { PleniluneError, ResourceError } from './errors.js';
+import { OutputError, PleniluneError, ResourceError } from './errors.js';
 
 /**
  * Fails early when the disk that holds a folder has less room than a stage says it needs.
@@ -31,6 +31,30 @@ export async function explainNoSpace(
   if (!/\b(ENOSPC|EDQUOT)\b|no space left/i.test(error.message)) return error;
   const need = needBytes === undefined ? '' : ` of about ${inMiB(needBytes)} needed`;
   return outOfSpace(what, folder, `${inMiB(await folderBytes(folder))}${need} had been written`, error);
+}
+
+/** What a system says when it will not let a file or folder be made, in plain words. */
+const REFUSALS: Readonly<Record<string, string>> = {
+  EACCES: 'writing there is not allowed',
+  EPERM: 'writing there is not allowed',
+  EROFS: 'the disk can only be read',
+  ENOENT: 'no such folder can be made there',
+  ENOTDIR: 'a part of its path is no folder',
+  ENAMETOOLONG: 'the name is too long',
+  ELOOP: 'its path goes in circles',
+  EFBIG: 'the file would be larger than the disk or the limits of this process allow',
+  EMFILE: 'this process has too many files open',
+  EIO: 'the disk reports a fault',
+};
+
+/** Turns a system's refusal to make or write something into an {@link OutputError}; others pass unchanged. */
+export function explainUnwritable(error: unknown, path: string): unknown {
+  if (!(error instanceof Error) || error instanceof PleniluneError) return error;
+  const code = 'code' in error ? String(error.code) : '';
+  const words = REFUSALS[code];
+  if (words === undefined) return error;
+  const message = `${path} cannot be written: ${words} (${code}). Choose another place, or make this one writable.`;
+  return new OutputError('OUTPUT_UNWRITABLE', message, { cause: error });
 }
 
 function outOfSpace(what: string, folder: string, figures: string, cause?: Error): ResourceError {

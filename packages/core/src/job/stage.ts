@@ -5,7 +5,6 @@ import { codeVersion } from './code-version.js';
 import type { StageContext } from './context.js';
 import { InternalError, InterruptedError, throwIfAborted } from './errors.js';
 import { canonicalJson, hashOf } from './hash.js';
-
 import { checkSpace, explainNoMemory, explainNoSpace } from './resources.js';
 import { createUnfinishedFolder, removeUnfinishedFolder } from './work-folder.js';
 

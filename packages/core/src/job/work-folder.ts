@@ -1,20 +1,49 @@
-import { mkdir, mkdtemp, readdir, rm } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, rm, stat } from 'node:fs/promises';
 import { hostname } from 'node:os';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { UsageError } from './errors.js';
+import { explainUnwritable } from './resources.js';
 
 const UNFINISHED = /^\.unfinished,(?<pid>\d+),(?<host>[^,]+),/;
 const ownFolders = new Set<string>();
 
-/** Makes a folder and those above it. Throws UsageError when a file is in the way. */
+/**
+ * Makes a folder and those above it, one by one: some file systems send a recursive `mkdir` round for ever.
+ *
+ * @throws UsageError when a file is in the way
+ * @throws OutputError OUTPUT_UNWRITABLE when the system refuses
+ */
 export async function makeFolder(path: string): Promise<void> {
   try {
-    await mkdir(path, { recursive: true });
+    await makeOne(path);
   } catch (error) {
-    const code = error instanceof Error && 'code' in error ? error.code : undefined;
-    if (code !== 'EEXIST' && code !== 'ENOTDIR') throw error;
+    const code = codeOf(error);
+    if (code !== 'EEXIST' && code !== 'ENOTDIR') throw explainUnwritable(error, path);
     throw new UsageError(`${path} cannot be a folder: a file is in the way. Choose another folder.`, { cause: error });
   }
+}
+
+async function makeOne(path: string): Promise<void> {
+  try {
+    await mkdir(path);
+  } catch (error) {
+    const code = codeOf(error);
+    if (code === 'ENOENT' && dirname(path) !== path && !(await isFolder(dirname(path)))) {
+      await makeOne(dirname(path));
+      await mkdir(path);
+    } else if (!(await isFolder(path))) throw error;
+  }
+}
+
+async function isFolder(path: string): Promise<boolean> {
+  return stat(path).then(
+    (s) => s.isDirectory(),
+    () => false,
+  );
+}
+
+function codeOf(error: unknown): string {
+  return error instanceof Error && 'code' in error ? String(error.code) : '';
 }
 
 /**
@@ -33,7 +62,10 @@ export async function prepareWorkFolder(workDir: string): Promise<readonly strin
 /** A new folder for half-done work; its name says which process on which machine owns it. */
 export async function createUnfinishedFolder(workDir: string, label: string): Promise<string> {
   await makeFolder(workDir);
-  const folder = await mkdtemp(join(workDir, `.unfinished,${process.pid},${hostLabel()},${label},`));
+  const prefix = join(workDir, `.unfinished,${process.pid},${hostLabel()},${label},`);
+  const folder = await mkdtemp(prefix).catch((error: unknown) => {
+    throw explainUnwritable(error, workDir);
+  });
   ownFolders.add(folder);
   return folder;
 }

@@ -1,6 +1,7 @@
 import { link, open, rename, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
+import { explainUnwritable } from '../job/resources.js';
 
 export interface WriteWholeOptions {
   /** Replace an existing file. Default false. */
@@ -24,7 +25,7 @@ let serial = 0;
  * Makes a file appear whole or not at all: `write` fills a temporary name in the same folder, which is synced to disk
  * and then given its own name. When anything fails, the temporary file is removed and what was there before stays.
  * Throws {@link OutputError} `OUTPUT_EXISTS` when the file exists and `force` is not set, {@link UsageError} when its
- * folder is missing, {@link ResourceError} `OUT_OF_SPACE` when the disk is full, and whatever `write` throws.
+ * folder is missing, `OUTPUT_UNWRITABLE` when the system refuses, {@link ResourceError} `OUT_OF_SPACE` when the disk is full, and whatever `write` throws.
  */
 export async function writeWhole(
   path: string,
@@ -93,7 +94,7 @@ function translate(error: unknown, path: string): unknown {
       cause: error,
     });
   }
-  return error;
+  return explainUnwritable(error, path);
 }
 
 function exists(path: string): OutputError {

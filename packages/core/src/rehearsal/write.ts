@@ -1,8 +1,10 @@
 import { randomBytes } from 'node:crypto';
-import { mkdir, open, readdir, rename, rm, stat } from 'node:fs/promises';
+import { open, readdir, rename, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { OutputError, ResourceError } from '../job/errors.js';
+import { explainUnwritable } from '../job/resources.js';
+import { makeFolder } from '../job/work-folder.js';
 
 /** Writes a picture of one or three interleaved channels, 8 or 16 bits by the type of its array, and flushes it. */
 export async function writePicture(
@@ -43,7 +45,7 @@ async function writeWhole(path: string, data: Uint8Array | string): Promise<void
         cause,
       });
     }
-    throw cause;
+    throw explainUnwritable(cause, path);
   }
 }
 
@@ -72,7 +74,7 @@ export async function replaceFolder(
   const mark = randomBytes(4).toString('hex');
   const folder = join(dirname(target), `.${basename(target)}.${mark}.partial`);
   const old = join(dirname(target), `.${basename(target)}.${mark}.old`);
-  await mkdir(folder, { recursive: true });
+  await makeFolder(folder);
   try {
     await fill(folder);
     if (before !== undefined) await rename(target, old);
