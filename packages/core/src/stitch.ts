@@ -45,7 +45,7 @@ export interface StitchResult {
   readonly passes: readonly {
     readonly name: string;
     readonly placed: boolean;
-    /** By overlaps, or by its limb alone, which is true to a few pixels only and keeps the camera's turn. */
+    /** By overlaps, or by its limb and the way of the sky through it alone, which is true to a few pixels only. */
     readonly placedBy: PlacedBy;
     readonly used: number;
     readonly of: number;

@@ -43,8 +43,8 @@ const DOUBT_SHARE = 0.05;
 
 /**
  * Shift that lays the disc of one group of strips on that of another, when both see the same body: the radius is
- * common, so each centre is first corrected for what its own radius was off. The turn between the groups stays as the
- * camera had it. Null when the radii contradict each other or a centre is too uncertain.
+ * common, so each centre is first corrected for what its own radius was off. The turn between the groups is no matter
+ * of the limb (see turnByWay). Null when the radii contradict each other or a centre is too uncertain.
  */
 export function shiftByLimb(fixed: GroupDisc, moving: GroupDisc): Affine | null {
   const fixedVariance = fixed.covariance[8]!;

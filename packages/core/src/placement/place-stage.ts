@@ -6,7 +6,9 @@ import type { Masked } from '../registration/lock.js';
 import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask } from './edge.js';
+import { type HeadedFrame, headingOf } from './heading.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
+import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -68,11 +70,17 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
     });
   }
   const discs = groups.length > 1 ? await discsOf(context, strips, groups, inGroup) : [];
+  const ways = discs.map(
+    (disc, k) =>
+      disc &&
+      wayOfGroup(
+        groups[k]!.map((s) => headingIn(passes[s]!, s)),
+        disc,
+      ),
+  );
   const common = new Map<number, Affine>();
   groups.forEach((group, k) => {
-    const main = discs[0];
-    const own = discs[k];
-    const shift = k === 0 ? IDENTITY : main && own ? shiftByLimb(main, own) : null;
+    const shift = k === 0 ? IDENTITY : poseByLimb(k);
     const placed = groups.slice(0, k).flatMap((g) => g.filter((s) => placedBy[s] !== null));
     const at = (s: number) => ({ masked: strips[s]!.masked, pose: common.get(s)! });
     if (shift) for (const s of group) common.set(s, compose(shift, inGroup.get(s)!));
@@ -83,6 +91,28 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
     }
   });
   return { poses, placedBy, edges: reports, groups };
+
+  function headingIn(pass: TrackedPass, s: number) {
+    return { heading: headingOf(headedFrames(pass, strips[s]!.toStrip)), pose: inGroup.get(s)! };
+  }
+
+  /** Lays a group on the first by its limb, turned as its way says where that is known. */
+  function poseByLimb(k: number): Affine | null {
+    const main = discs[0];
+    const own = discs[k];
+    if (!main || !own) return null;
+    const turn = turnByWay(ways[0]!, ways[k]!, own) ?? IDENTITY;
+    const shift = shiftByLimb(main, turnedDisc(own, turn));
+    return shift && compose(shift, turn);
+  }
+}
+
+function headedFrames(pass: TrackedPass, toStrip: Affine): HeadedFrame[] {
+  return pass.frames.map(({ pose, proxy }) => ({
+    pose: compose(toStrip, pose),
+    widthPx: proxy.width,
+    heightPx: proxy.height,
+  }));
 }
 
 function reportOf({ fixed, moving, edge }: PlacedEdge, rmsPx: number, passes: readonly TrackedPass[]): EdgeReport {
