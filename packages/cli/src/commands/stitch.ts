@@ -67,6 +67,9 @@ function describe(result: StitchResult): string[] {
   const lines = [`A plate of ${widthPx} x ${heightPx} px from ${used} of ${frames} frames of ${placed}.`];
   const byLimb = passes.filter((pass) => pass.placedBy === 'limb').map((pass) => `"${pass.name}"`);
   if (byLimb.length > 0) lines.push(`Placed by its limb alone, true to a few pixels only: ${byLimb.join(', ')}.`);
+  for (const { fixed, moving, refused, detail } of result.overlaps) {
+    if (refused !== null) lines.push(`An overlap was not believed: "${fixed}" with "${moving}": ${detail}.`);
+  }
   if (!complete) {
     lines.push('It is incomplete; what is missing is left transparent:');
     lines.push(...gaps.map(({ where }) => `  ${where}`));

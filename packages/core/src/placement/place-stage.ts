@@ -6,9 +6,11 @@ import type { Masked } from '../registration/lock.js';
 import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask } from './edge.js';
+import type { EdgeReason } from './graph-types.js';
 import { type HeadedFrame, headingOf } from './heading.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
+import { decide, type OverlapVerdict } from './overlap-verdict.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -16,10 +18,15 @@ export interface EdgeReport {
   readonly fixed: string;
   readonly moving: string;
   readonly ties: number;
-  /** Residual of the ties after the solve, px per axis at proxy scale. */
-  readonly rmsPx: number;
+  /** Residual of the ties after the solve, px per axis at proxy scale. Null when it was not used. */
+  readonly rmsPx: number | null;
   readonly correlation: number;
   readonly significance: number;
+  /** Whether a loop of overlaps could have contradicted it. */
+  readonly tested: boolean;
+  /** Why it was not used, and the figures that decided it; null and empty when it was. */
+  readonly refused: EdgeReason | null;
+  readonly detail: string;
 }
 
 /** By overlaps with other passes, by its limb alone, or not at all. The first group of passes is placed by overlaps. */
@@ -55,20 +62,21 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
   const inputs = pairs.map(({ fixed, moving }) => ({ fixed: strips[fixed]!.masked, moving: strips[moving]!.masked }));
   const found = await context.pool.map(edgeTask, inputs, { signal: context.signal });
   const edges: PlacedEdge[] = pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
-  const groups = groupsOf(strips.length, edges);
+  const { groups, verdicts } = decide(strips, edges);
   const poses: (Affine | null)[] = strips.map(() => null);
   const placedBy: PlacedBy[] = strips.map(() => null);
-  const reports: EdgeReport[] = [];
+  const rmsPx = new Map<PlacedEdge, number>();
   const inGroup = new Map<number, Affine>();
   for (const group of groups) {
-    const own = edges.filter((e) => group.includes(e.fixed));
+    const own = edges.filter((e, k) => verdicts[k]!.kept && group.includes(e.fixed));
     const sizes = new Map(group.map((s) => [s, strips[s]!.masked.light]));
     const solved = solvePlacement(group, own, sizes, group[0]!);
     for (const s of group) inGroup.set(s, solved.poses.get(s)!);
     own.forEach((e, k) => {
-      reports.push(reportOf(e, solved.edgeRmsPx[k]!, passes));
+      rmsPx.set(e, solved.edgeRmsPx[k]!);
     });
   }
+  const reports = edges.map((e, k) => reportOf(e, verdicts[k]!, rmsPx.get(e) ?? null, passes));
   const discs = groups.length > 1 ? await discsOf(context, strips, groups, inGroup) : [];
   const ways = discs.map(
     (disc, k) =>
@@ -115,7 +123,12 @@ function headedFrames(pass: TrackedPass, toStrip: Affine): HeadedFrame[] {
   }));
 }
 
-function reportOf({ fixed, moving, edge }: PlacedEdge, rmsPx: number, passes: readonly TrackedPass[]): EdgeReport {
+function reportOf(
+  { fixed, moving, edge }: PlacedEdge,
+  verdict: OverlapVerdict,
+  rmsPx: number | null,
+  passes: readonly TrackedPass[],
+): EdgeReport {
   return {
     fixed: passes[fixed]!.graded.pass.name,
     moving: passes[moving]!.graded.pass.name,
@@ -123,6 +136,9 @@ function reportOf({ fixed, moving, edge }: PlacedEdge, rmsPx: number, passes: re
     rmsPx,
     correlation: edge.correlation,
     significance: edge.lock.significance,
+    tested: verdict.tested,
+    refused: verdict.reason,
+    detail: verdict.detail,
   };
 }
 
@@ -156,18 +172,4 @@ async function proxyStrip(context: JobContext, pass: TrackedPass): Promise<{ mas
   for (let i = 0; i < coverage.data.length; i++) coverage.data[i] = sums.weight[i]! > 0 ? 1 : 0;
   const light = { width: box.width, height: box.height, data: sums.planes[0]! };
   return { masked: { light, coverage }, toStrip: { xx: 1, xy: 0, yx: 0, yy: 1, tx: -box.x0, ty: -box.y0 } };
-}
-
-function groupsOf(count: number, edges: readonly PlacedEdge[]): number[][] {
-  const group = Array.from({ length: count }, (_, i) => i);
-  for (const { fixed, moving } of edges) {
-    const from = group[moving]!;
-    const to = group[fixed]!;
-    for (let i = 0; i < count; i++) if (group[i] === from) group[i] = to;
-  }
-  const members = new Map<number, number[]>();
-  group.forEach((g, i) => {
-    members.set(g, [...(members.get(g) ?? []), i]);
-  });
-  return [...members.values()].sort((a, b) => b.length - a.length || a[0]! - b[0]!);
 }

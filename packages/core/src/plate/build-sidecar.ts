@@ -53,7 +53,10 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     capture: { name: capture.name },
     settings: { curve },
     passes: made.tracked.map((_, i) => describePass(made, i)),
-    overlaps: made.placement.edges.map((edge) => ({ ...edge, rmsPx: edge.rmsPx * made.tracked[0]!.graded.binFactor })),
+    overlaps: made.placement.edges.map((edge) => ({
+      ...edge,
+      rmsPx: edge.rmsPx === null ? null : edge.rmsPx * made.tracked[0]!.graded.binFactor,
+    })),
     light: {
       referencePass: placed[light.referencePass]!.tracked.graded.pass.name,
       pattern: light.pattern,

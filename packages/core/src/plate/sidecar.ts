@@ -1,6 +1,7 @@
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
+import type { EdgeReason } from '../placement/graph-types.js';
 import type { PlacedBy } from '../placement/place-stage.js';
 import type { Gap } from './gaps.js';
 import type { PlateTiffResult } from './tiff.js';
@@ -48,7 +49,7 @@ export interface SidecarPass {
   readonly heightPx: number;
   readonly channels: 1 | 3;
   readonly placed: boolean;
-  /** By overlaps with other passes, by its limb alone (the turn is then taken to be the camera's), or not at all. */
+  /** By overlaps with other passes, by its limb and the way of the sky through it, or not at all. */
   readonly placedBy: PlacedBy;
   /** Pixels of the sensor that were mended: they stand out in most frames. */
   readonly defects: number;
@@ -69,10 +70,15 @@ export interface SidecarOverlap {
   readonly fixed: string;
   readonly moving: string;
   readonly ties: number;
-  /** Residual of the ties after the solve, frame px per axis. */
-  readonly rmsPx: number;
+  /** Residual of the ties after the solve, frame px per axis. Null when it was not used. */
+  readonly rmsPx: number | null;
   readonly correlation: number;
   readonly significance: number;
+  /** Whether a loop of overlaps could have contradicted it. */
+  readonly tested: boolean;
+  /** Why it was not used, and the figures that decided it; null and empty when it was. */
+  readonly refused: EdgeReason | null;
+  readonly detail: string;
 }
 
 /** The JSON beside the plate: where every pixel came from. Holds no date, so the same input gives the same bytes. */

@@ -1,0 +1,49 @@
+import type { Masked } from '../registration/lock.js';
+import { solveGraph } from './graph.js';
+import { graphEdgeFromTies, overlapProbability, TIE_DEFAULTS } from './graph-from-ties.js';
+import type { EdgeVerdict, GraphEdge } from './graph-types.js';
+import type { PlacedEdge } from './solve.js';
+
+/** What became of a measured overlap. */
+export type OverlapVerdict = Pick<EdgeVerdict, 'kept' | 'reason' | 'detail' | 'tested'>;
+
+/** Which overlaps are believed, and what they join. */
+export interface Decision {
+  /** In the order of the edges. */
+  readonly verdicts: readonly OverlapVerdict[];
+  /** Strips by index that are joined by kept overlaps, single ones too; largest first, then by their first strip. */
+  readonly groups: readonly (readonly number[])[];
+}
+
+/**
+ * Spread that a tie may have beyond its own figures, px per axis: lenses that draw the same ground a little differently
+ * at the top and the bottom of the frame. A false overlap is off by far more.
+ */
+const LENS_PX = 0.3;
+
+/** Lets the loops of overlaps vote on each of them: one false overlap, however sure of itself, ruins a whole plate. */
+export function decide(strips: readonly { readonly masked: Masked }[], edges: readonly PlacedEdge[]): Decision {
+  const settings = { ...TIE_DEFAULTS, leastWarpPx: LENS_PX };
+  const given: { readonly at: number; readonly edge: GraphEdge }[] = [];
+  edges.forEach(({ fixed, moving, edge }, at) => {
+    const made = graphEdgeFromTies(fixed, moving, edge, overlapProbability(edge.correlation), settings);
+    if (made) given.push({ at, edge: made });
+  });
+  const sizes = strips.map(({ masked }) => ({ widthPx: masked.light.width, heightPx: masked.light.height }));
+  const solved = solveGraph(
+    sizes,
+    given.map((g) => g.edge),
+  );
+  const verdicts: OverlapVerdict[] = edges.map(() => ({
+    kept: false,
+    reason: 'MALFORMED',
+    detail: 'it has no ties',
+    tested: false,
+  }));
+  solved.edges.forEach(({ kept, reason, detail, tested }, k) => {
+    verdicts[given[k]!.at] = { kept, reason, detail, tested };
+  });
+  const joined = solved.groups.map((g) => g.strips);
+  const alone = strips.flatMap((_, s) => (joined.some((g) => g.includes(s)) ? [] : [[s]]));
+  return { verdicts, groups: [...joined, ...alone].sort((a, b) => b.length - a.length || a[0]! - b[0]!) };
+}
