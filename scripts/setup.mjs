@@ -57,8 +57,9 @@ function installHash() {
   return hash.digest('hex');
 }
 
-/** Compiles what has changed since the last time. */
+/** Compiles what has changed since the last time, the kernels first: the library loads them. */
 function build() {
+  if (run(process.execPath, [join(root, 'scripts', 'kernels.mjs')]) !== 0) fail('compiling the kernels failed');
   const compiler = join(root, 'node_modules', 'typescript', 'bin', 'tsc');
   const status = run(process.execPath, [compiler, '-b']);
   if (status !== 0) fail('building failed; the lines above say why', status);

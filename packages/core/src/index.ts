@@ -4,6 +4,8 @@
  * @packageDocumentation
  */
 export type { RecordedCurve } from './capture/read-still.js';
+export type { Affine } from './compute/affine.js';
+export type { Plane } from './compute/image.js';
 export {
   type ErrorCode,
   InputError,
@@ -16,6 +18,46 @@ export {
   UsageError,
 } from './job/errors.js';
 export type { ProgressEvent, ProgressListener } from './job/progress.js';
+export { solveGraph } from './placement/graph.js';
+export {
+  type EdgeReason,
+  type EdgeVerdict,
+  type FixKind,
+  GRAPH_DEFAULTS,
+  type GraphEdge,
+  type GraphFix,
+  type GraphGroup,
+  type GraphSettings,
+  type GraphSolution,
+  type GraphStrip,
+  type StripReason,
+  type StripVerdict,
+  UNDETERMINED_PX,
+} from './placement/graph-types.js';
+export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.js';
+export type { Masked } from './registration/lock.js';
+export { registerPair } from './registration/pair.js';
+export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';
+export {
+  isCertain,
+  SEARCH_CERTAIN,
+  type SimilarityCandidate,
+  searchSimilarity,
+} from './registration/pair-search.js';
+export type { SearchRanges } from './registration/pair-search-vote.js';
+export {
+  PAIR_DEFAULTS,
+  type PairCovariance,
+  type PairFreedom,
+  type PairOptions,
+  type PairParameter,
+  type PairPicture,
+  type PairPlaced,
+  type PairPrior,
+  type PairRefusalReason,
+  type PairRefused,
+  type PairResult,
+} from './registration/pair-types.js';
 export {
   REHEARSAL_DEFAULTS,
   type RehearsalOptions,

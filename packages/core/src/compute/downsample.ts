@@ -1,7 +1,9 @@
 import { createPlane, type Plane } from './image.js';
+import { binWithKernels } from './kernels-filter.js';
 
 /** Mean over factor × factor blocks; an incomplete last row or column of blocks is dropped. Factor 1 copies. */
 export function binPlane(plane: Plane, factor: number): Plane {
+  if (factor > 1 && (factor & (factor - 1)) === 0) return binWithKernels(plane, factor);
   const width = Math.floor(plane.width / factor);
   const height = Math.floor(plane.height / factor);
   const out = createPlane(width, height);

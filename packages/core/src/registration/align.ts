@@ -1,8 +1,9 @@
 import { type Affine, applyX, applyY, compose } from '../compute/affine.js';
 import type { Plane } from '../compute/image.js';
-import { bilinearAt, cubicAt } from '../compute/sample.js';
+import { withKernels } from '../compute/kernels.js';
+import { type PoseSums, poseSums } from '../compute/kernels-pose-sums.js';
 import { solveInPlace } from '../compute/small-solve.js';
-import { type Gradient, gradientOf } from './gradient.js';
+import { type HeldPair, holdPair } from './held-pair.js';
 
 /** A detail plane (see {@link bandPass}) with the part of it that may be used (coverage above 1/2). */
 export interface DetailPicture {
@@ -44,94 +45,43 @@ export function alignPair(
   initial: Affine,
   settings: AlignSettings = ALIGN_DEFAULTS,
 ): Alignment | undefined {
-  const gradient = gradientOf(fixed.detail);
-  const n = UNKNOWNS[settings.freedom];
-  let pose = initial;
-  let state = accumulate(fixed, gradient, moving, pose, settings.stridePx, n);
-  for (let iteration = 0; iteration < settings.maxIterations; iteration++) {
-    if (state.samples < MIN_SAMPLES) return undefined;
-    if (!solveInPlace(state.normal, state.right, n + 2)) return undefined;
-    const step = stepOf(state, n);
-    pose = compose(step, pose);
-    const movedPx = Math.hypot(...state.right.subarray(0, n));
-    state = accumulate(fixed, gradient, moving, pose, settings.stridePx, n);
-    if (movedPx < CONVERGED_PX)
-      return { pose, correlation: state.correlation, samples: state.samples, converged: true };
-  }
-  return { pose, correlation: state.correlation, samples: state.samples, converged: false };
+  return withKernels((scope) => alignHeld(holdPair(scope, fixed, moving), initial, settings));
 }
 
-const UNKNOWNS: Readonly<Record<AlignFreedom, number>> = { shift: 2, rigid: 3, similarity: 4 };
+function alignHeld(pair: HeldPair, initial: Affine, settings: AlignSettings): Alignment | undefined {
+  const n = UNKNOWNS[settings.freedom];
+  let pose = initial;
+  let state = accumulate(pair, pose, settings.stridePx, n);
+  let converged = false;
+  for (let iteration = 0; iteration < settings.maxIterations && !converged; iteration++) {
+    if (state.samples < MIN_SAMPLES) return undefined;
+    if (!solveInPlace(state.normal, state.right, n + 2)) return undefined;
+    pose = compose(stepOf(state, n), pose);
+    converged = Math.hypot(...state.right.subarray(0, n)) < CONVERGED_PX;
+    state = accumulate(pair, pose, settings.stridePx, n);
+  }
+  if (state.samples < MIN_SAMPLES) return undefined;
+  return { pose, correlation: state.correlation, samples: state.samples, converged };
+}
+
+const UNKNOWNS: Readonly<Record<AlignFreedom, 2 | 3 | 4>> = { shift: 2, rigid: 3, similarity: 4 };
 const MIN_SAMPLES = 200;
 const CONVERGED_PX = 1e-3;
 
-interface State {
-  readonly normal: Float64Array;
-  readonly right: Float64Array;
-  readonly samples: number;
-  readonly correlation: number;
+interface State extends PoseSums {
   readonly cx: number;
   readonly cy: number;
   readonly reach: number;
 }
 
-/** Normal equations of fixed(x) + ∇fixed·d(x) = gain · moving + offset, d a small similarity about the overlap's centre. */
-function accumulate(
-  fixed: DetailPicture,
-  gradient: Gradient,
-  moving: DetailPicture,
-  pose: Affine,
-  stride: number,
-  n: number,
-): State {
-  const { width, height, data } = fixed.detail;
-  const size = n + 2;
-  const normal = new Float64Array(size * size);
-  const right = new Float64Array(size);
-  const row = new Float64Array(size);
-  const cx = applyX(pose, (moving.detail.width - 1) / 2, (moving.detail.height - 1) / 2);
-  const cy = applyY(pose, (moving.detail.width - 1) / 2, (moving.detail.height - 1) / 2);
-  const reach = Math.hypot(moving.detail.width, moving.detail.height) / 2;
-  let samples = 0;
-  let sf = 0;
-  let sm = 0;
-  let sff = 0;
-  let smm = 0;
-  let sfm = 0;
-  for (let y = 0; y < moving.detail.height; y += stride) {
-    for (let x = 0; x < moving.detail.width; x += stride) {
-      const j = y * moving.detail.width + x;
-      if (moving.coverage && moving.coverage.data[j]! < 0.5) continue;
-      const u = applyX(pose, x, y);
-      const v = applyY(pose, x, y);
-      if (u < 1 || v < 1 || u > width - 2 || v > height - 2) continue;
-      if (fixed.coverage && bilinearAt(fixed.coverage.data, width, height, u, v) < 0.99) continue;
-      const f = cubicAt(data, width, height, u, v);
-      const m = moving.detail.data[j]!;
-      const gx = bilinearAt(gradient.x, width, height, u, v);
-      const gy = bilinearAt(gradient.y, width, height, u, v);
-      row[0] = gx;
-      row[1] = gy;
-      if (n > 2) row[2] = (gy * (u - cx) - gx * (v - cy)) / reach;
-      if (n > 3) row[3] = (gx * (u - cx) + gy * (v - cy)) / reach;
-      row[n] = -m;
-      row[n + 1] = -1;
-      for (let p = 0; p < size; p++) {
-        for (let q = 0; q <= p; q++) normal[p * size + q]! += row[p]! * row[q]!;
-        right[p]! -= row[p]! * f;
-      }
-      samples++;
-      sf += f;
-      sm += m;
-      sff += f * f;
-      smm += m * m;
-      sfm += f * m;
-    }
-  }
-  const vf = sff - (sf * sf) / Math.max(1, samples);
-  const vm = smm - (sm * sm) / Math.max(1, samples);
-  const correlation = vf > 0 && vm > 0 ? (sfm - (sf * sm) / samples) / Math.sqrt(vf * vm) : 0;
-  return { normal, right, samples, correlation, cx, cy, reach };
+/** Normal equations of fixed(x) + ∇fixed·d(x) = gain · moving + offset, d a small similarity about the moving centre. */
+function accumulate(pair: HeldPair, pose: Affine, stridePx: number, n: 2 | 3 | 4): State {
+  const { width, height } = pair.moving;
+  const cx = applyX(pose, (width - 1) / 2, (height - 1) / 2);
+  const cy = applyY(pose, (width - 1) / 2, (height - 1) / 2);
+  const reach = Math.hypot(width, height) / 2;
+  const sums = poseSums({ ...pair, pose, stridePx, parameters: n, centre: { x: cx, y: cy }, reachPx: reach });
+  return { ...sums, cx, cy, reach };
 }
 
 function stepOf(state: State, n: number): Affine {

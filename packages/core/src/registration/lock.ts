@@ -1,7 +1,8 @@
 import { type Affine, compose, onFinerGrid, poseAbout, translation } from '../compute/affine.js';
 import { binPlane } from '../compute/downsample.js';
-import { createComplexField, fft2, nextPowerOfTwo } from '../compute/fft.js';
 import { createPlane, type Plane } from '../compute/image.js';
+import { phaseCorrelation } from '../compute/kernels-correlate.js';
+import { nextFftLength } from '../compute/kernels-fft-plan.js';
 import { warpPlane } from '../compute/warp.js';
 import { bandPass } from './band-pass.js';
 
@@ -95,54 +96,14 @@ function prepare(picture: Required<Masked>): Coarse {
 }
 
 function correlationPeaks(a: Coarse, b: Coarse, count: number): { dx: number; dy: number }[] {
-  const width = nextPowerOfTwo(a.detail.width + b.detail.width);
-  const height = nextPowerOfTwo(a.detail.height + b.detail.height);
-  const field = createComplexField(width, height);
-  copyInto(field.re, width, a.detail);
-  copyInto(field.im, width, b.detail);
-  fft2(field, 'forward');
-  whiten(field.re, field.im, width, height);
-  fft2(field, 'inverse');
-  return highest(field.re, width, height, count, a, b);
-}
-
-function copyInto(target: Float64Array, stride: number, plane: Plane): void {
-  for (let y = 0; y < plane.height; y++) {
-    for (let x = 0; x < plane.width; x++) target[y * stride + x] = plane.data[y * plane.width + x]!;
-  }
-}
-
-/** Turns the transform of a + i·b into the band-limited, phase-normalised cross spectrum A·conj(B). */
-function whiten(re: Float64Array, im: Float64Array, width: number, height: number): void {
-  const outRe = new Float64Array(re.length);
-  const outIm = new Float64Array(re.length);
-  let mean = 0;
-  for (let y = 0; y < height; y++) {
-    const fy = (y <= height / 2 ? y : y - height) / height;
-    for (let x = 0; x < width; x++) {
-      const fx = (x <= width / 2 ? x : x - width) / width;
-      const k = y * width + x;
-      const m = ((height - y) % height) * width + ((width - x) % width);
-      const ar = (re[k]! + re[m]!) / 2;
-      const ai = (im[k]! - im[m]!) / 2;
-      const br = (im[k]! + im[m]!) / 2;
-      const bi = (re[m]! - re[k]!) / 2;
-      const band = Math.exp(-(fx * fx + fy * fy) / (2 * 0.12 * 0.12));
-      outRe[k] = band * (ar * br + ai * bi);
-      outIm[k] = band * (ai * br - ar * bi);
-      mean += Math.hypot(outRe[k]!, outIm[k]!) / re.length;
-    }
-  }
-  for (let k = 0; k < re.length; k++) {
-    const size = Math.hypot(outRe[k]!, outIm[k]!) + 0.02 * mean + 1e-300;
-    const weight = Math.sqrt(size);
-    re[k] = outRe[k]! / weight;
-    im[k] = outIm[k]! / weight;
-  }
+  // Padded so that no shift wraps around; long enough that every shift that can overlap has a place of its own.
+  const width = nextFftLength(a.detail.width + b.detail.width);
+  const height = nextFftLength(a.detail.height + b.detail.height);
+  return highest(phaseCorrelation(a.detail, b.detail, { width, height }), count, a, b);
 }
 
 /** The highest local maxima, one per 5 × 5 neighbourhood, as signed shifts of b on a at which the frames can overlap. */
-function highest(surface: Float64Array, width: number, height: number, count: number, a: Coarse, b: Coarse) {
+function highest({ data: surface, width, height }: Plane, count: number, a: Coarse, b: Coarse) {
   const maxima: { dx: number; dy: number; value: number }[] = [];
   for (let dy = -b.detail.height + 4; dy < a.detail.height - 4; dy++) {
     for (let dx = -b.detail.width + 4; dx < a.detail.width - 4; dx++) {
@@ -158,7 +119,7 @@ function highest(surface: Float64Array, width: number, height: number, count: nu
 }
 
 function isLocalMaximum(
-  surface: Float64Array,
+  surface: Float32Array,
   width: number,
   height: number,
   dx: number,

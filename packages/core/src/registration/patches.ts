@@ -1,8 +1,9 @@
-import { type Affine, applyX, applyY } from '../compute/affine.js';
-import { bilinearAt, cubicAt } from '../compute/sample.js';
+import { type Affine, applyX, applyY, compose, translation } from '../compute/affine.js';
+import { withKernels } from '../compute/kernels.js';
+import { poseSums } from '../compute/kernels-pose-sums.js';
 import { invertSymmetric, solveInPlace } from '../compute/small-solve.js';
 import type { DetailPicture } from './align.js';
-import { type Gradient, gradientOf } from './gradient.js';
+import { type HeldPair, holdPair } from './held-pair.js';
 
 /** Settings of the patch measurement. */
 export interface PatchSettings {
@@ -53,7 +54,16 @@ export function measurePatches(
   pose: Affine,
   settings: PatchSettings = PATCH_DEFAULTS,
 ): PatchShift[] {
-  const gradient = gradientOf(fixed.detail);
+  return withKernels((scope) => measureHeld(holdPair(scope, fixed, moving), fixed, moving, pose, settings));
+}
+
+function measureHeld(
+  pair: HeldPair,
+  fixed: DetailPicture,
+  moving: DetailPicture,
+  pose: Affine,
+  settings: PatchSettings,
+): PatchShift[] {
   const shifts: PatchShift[] = [];
   const half = settings.sizePx / 2;
   const box = coveredBox(moving);
@@ -64,7 +74,7 @@ export function measurePatches(
       const u = applyX(pose, x, y);
       const v = applyY(pose, x, y);
       if (u < half || v < half || u > fixed.detail.width - 1 - half || v > fixed.detail.height - 1 - half) continue;
-      const shift = measureOne(fixed, gradient, moving, pose, x, y, settings);
+      const shift = measureOne(pair, pose, x, y, settings);
       if (shift) shifts.push(shift);
     }
   }
@@ -104,9 +114,7 @@ const ITERATIONS = 8;
 const CONVERGED_PX = 2e-3;
 
 function measureOne(
-  fixed: DetailPicture,
-  gradient: Gradient,
-  moving: DetailPicture,
+  pair: HeldPair,
   pose: Affine,
   x: number,
   y: number,
@@ -115,7 +123,7 @@ function measureOne(
   let dx = 0;
   let dy = 0;
   for (let iteration = 0; iteration < ITERATIONS; iteration++) {
-    const sums = sumPatch(fixed, gradient, moving, pose, x, y, dx, dy, settings);
+    const sums = sumPatch(pair, pose, x, y, dx, dy, settings);
     if (!sums) return undefined;
     const normal = Float64Array.from(sums.normal);
     const step = Float64Array.from(sums.right);
@@ -146,70 +154,30 @@ function measureOne(
 /** Detail after the fine blur is alike over about this many px², so that samples are not independent. */
 const NOISE_AREA_PX = 12;
 
+/** Sums over one patch moved by (dx, dy); undefined when any of its pixels is not covered in both, or it is flat. */
 function sumPatch(
-  fixed: DetailPicture,
-  gradient: Gradient,
-  moving: DetailPicture,
+  pair: HeldPair,
   pose: Affine,
   x: number,
   y: number,
   dx: number,
   dy: number,
-  settings: PatchSettings,
+  { sizePx, stridePx }: PatchSettings,
 ) {
-  const { width, height, data } = fixed.detail;
-  const half = settings.sizePx / 2;
-  const normal = new Float64Array(16);
-  const right = new Float64Array(4);
-  const stride = settings.stridePx;
-  let sw = 0;
-  let sf = 0;
-  let sm = 0;
-  let sff = 0;
-  let smm = 0;
-  let sfm = 0;
-  for (let j = -half; j < half; j += stride) {
-    const wy = 1 - (j / half) ** 2;
-    for (let i = -half; i < half; i += stride) {
-      const px = x + i;
-      const py = y + j;
-      const k = py * moving.detail.width + px;
-      if (moving.coverage && moving.coverage.data[k]! < 0.5) return undefined;
-      const u = applyX(pose, px, py) + dx;
-      const v = applyY(pose, px, py) + dy;
-      if (u < 1 || v < 1 || u > width - 2 || v > height - 2) return undefined;
-      if (fixed.coverage && bilinearAt(fixed.coverage.data, width, height, u, v) < 0.99) return undefined;
-      const w = wy * (1 - (i / half) ** 2);
-      const f = cubicAt(data, width, height, u, v);
-      const m = moving.detail.data[k]!;
-      const gx = bilinearAt(gradient.x, width, height, u, v);
-      const gy = bilinearAt(gradient.y, width, height, u, v);
-      normal[0]! += w * gx * gx;
-      normal[4]! += w * gx * gy;
-      normal[5]! += w * gy * gy;
-      normal[8]! -= w * gx * m;
-      normal[9]! -= w * gy * m;
-      normal[10]! += w * m * m;
-      normal[12]! -= w * gx;
-      normal[13]! -= w * gy;
-      normal[14]! += w * m;
-      right[0]! -= w * gx * f;
-      right[1]! -= w * gy * f;
-      right[2]! += w * m * f;
-      right[3]! += w * f;
-      sw += w;
-      sf += w * f;
-      sm += w * m;
-      sff += w * f * f;
-      smm += w * m * m;
-      sfm += w * f * m;
-    }
-  }
-  normal[15] = sw;
-  const vf = sff - (sf * sf) / sw;
-  const vm = smm - (sm * sm) / sw;
-  if (!(vf > 0) || !(vm > 0)) return undefined;
-  const correlation = (sfm - (sf * sm) / sw) / Math.sqrt(vf * vm);
-  const variance = (Math.max(0, 1 - correlation * correlation) * vf) / sw;
-  return { normal, right, correlation, variance: (variance * NOISE_AREA_PX) / (stride * stride) };
+  const half = sizePx / 2;
+  const sums = poseSums({
+    ...pair,
+    pose: compose(translation(dx, dy), pose),
+    box: { x0: x - half, y0: y - half, x1: x + half, y1: y + half },
+    stridePx,
+    isWindowed: true,
+    parameters: 2,
+    centre: { x: 0, y: 0 },
+    reachPx: 1,
+  });
+  const { normal, right, samples, correlation, fixedSquares, weight } = sums;
+  // The first row and column of the window weigh nothing and are not counted.
+  if (samples < (Math.ceil(sizePx / stridePx) - 1) ** 2 || correlation === 0) return undefined;
+  const variance = (Math.max(0, 1 - correlation ** 2) * (fixedSquares - right[3]! ** 2 / weight)) / weight;
+  return { normal, right, correlation, variance: (variance * NOISE_AREA_PX) / (stridePx * stridePx) };
 }

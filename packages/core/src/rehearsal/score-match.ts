@@ -1,10 +1,10 @@
+import { DESCRIPTOR_LENGTH, type Descriptor, describe } from '../compute/descriptor.js';
 import { createPlane, type Plane } from '../compute/image.js';
+import { findKeypoints } from '../compute/keypoints.js';
 import { quantile } from '../compute/quantile.js';
 import { findSimilarity } from '../compute/robust-similarity.js';
 import { shrinkArea } from '../compute/shrink.js';
 import type { PointPair, Similarity } from '../compute/similarity.js';
-import { DESCRIPTOR_LENGTH, type Descriptor, describe } from './score-descriptor.js';
-import { findKeypoints } from './score-keypoints.js';
 
 /** Both pictures are shrunk until their longer side is at most this. */
 const SEARCH_SIDE_PX = 1600;
@@ -48,10 +48,11 @@ function descriptorsOf(picture: Plane): Descriptor[] {
   const small = levelled(shrinkArea(picture, width, height));
   return findKeypoints(small, MOST_KEYPOINTS)
     .flatMap(describe)
-    .map(({ x, y, values }) => ({
-      x: ((x + 0.5) * picture.width) / width - 0.5,
-      y: ((y + 0.5) * picture.height) / height - 0.5,
-      values,
+    .map((d) => ({
+      ...d,
+      x: ((d.x + 0.5) * picture.width) / width - 0.5,
+      y: ((d.y + 0.5) * picture.height) / height - 0.5,
+      sigmaPx: (d.sigmaPx * picture.width) / width,
     }));
 }
 

@@ -1,10 +1,14 @@
-import type { Plane } from '../compute/image.js';
-import type { Keypoint } from './score-keypoints.js';
+import type { Plane } from './image.js';
+import type { Keypoint } from './keypoints.js';
 
 /** A keypoint's surroundings, free of rotation, size, brightness and contrast: 4 x 4 cells of 8 gradient directions. */
 export interface Descriptor {
+  /** Place and size (σ) of the keypoint, px of the picture that was searched. */
   readonly x: number;
   readonly y: number;
+  readonly sigmaPx: number;
+  /** Direction that the descriptor is turned to, radians, x towards y. */
+  readonly angleRad: number;
   /** Length {@link DESCRIPTOR_LENGTH}, Euclidean norm 1. */
   readonly values: Float32Array;
 }
@@ -22,10 +26,13 @@ const ENTRY_LIMIT = 0.2;
 
 /** The descriptors of a keypoint (Lowe 2004), one for each of its main gradient directions. */
 export function describe(keypoint: Keypoint): Descriptor[] {
-  return mainDirections(keypoint).map((angle) => ({
-    x: keypoint.x,
-    y: keypoint.y,
-    values: histogram(keypoint, angle),
+  const { x, y, sigmaPx } = keypoint;
+  return mainDirections(keypoint).map((angleRad) => ({
+    x,
+    y,
+    sigmaPx,
+    angleRad,
+    values: histogram(keypoint, angleRad),
   }));
 }
 

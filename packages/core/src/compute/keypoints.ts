@@ -1,12 +1,14 @@
-import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, type Plane } from '../compute/image.js';
+import { gaussianBlur } from './gaussian.js';
+import { createPlane, type Plane } from './image.js';
 
 /** A blob of the picture at its own size (Lowe 2004, doi:10.1023/B:VISI.0000029664.99615.94). */
 export interface Keypoint {
   /** Place in px of the picture that was searched. */
   readonly x: number;
   readonly y: number;
-  /** The same place and the size (σ) in px of {@link level}. */
+  /** Size (σ) in px of the picture that was searched. */
+  readonly sigmaPx: number;
+  /** The same place and size in px of {@link level}. */
   readonly levelX: number;
   readonly levelY: number;
   readonly levelSigmaPx: number;
@@ -76,7 +78,7 @@ function collect(differences: Plane[], level: Plane, s: number, factor: number, 
       const levelX = x + vertex(data[i - 1]!, value, data[i + 1]!);
       const levelY = y + vertex(data[i - width]!, value, data[i + width]!);
       const levelSigmaPx = sigmaOf(s + vertex(below[i]!, value, above[i]!));
-      const place = { x: levelX * factor, y: levelY * factor };
+      const place = { x: levelX * factor, y: levelY * factor, sigmaPx: levelSigmaPx * factor };
       found.push({ ...place, levelX, levelY, levelSigmaPx, level, strength: Math.abs(value) });
     }
   }

@@ -1,0 +1,90 @@
+// A frame added to rows of a strip: light × weight by channel, and the sum of weights (strip/accumulate.ts). Light by six
+// taps each way from a table, at the entry nearest to the position.
+import { shiftedRow } from './resample-six';
+import { warpRow } from './warp-row';
+
+/**
+ * Adds one frame to `rows` × `columns` pixels of a strip, whose first one is plate px (x0, y0); the map takes plate px to
+ * px of the frame. Frame planes lie planeBytes apart; so do those of the strip, sumBytes apart, the weight last. The
+ * weight rises from 0 two pixels within the outermost centres to `frameWeight` over `feather` px. `frameTop` is the
+ * frame's row that comes first in memory. `scratch` holds channels + 2 rows of `columns` + 32 floats.
+ */
+export function accumulate(
+  frame: usize, planeBytes: usize, channels: usize, frameWidth: usize, frameHeight: usize, frameTop: i32,
+  xx: f64, xy: f64, yx: f64, yy: f64, tx: f64, ty: f64,
+  sums: usize, sumBytes: usize, x0: f64, y0: f64, columns: i32, rows: i32,
+  frameWeight: f64, feather: f64, taps: usize, steps: f64, scratch: usize,
+): void {
+  const stride = frameWidth * 4;
+  const top = (frameTop as isize) * (stride as isize);
+  const right = (frameWidth as f64) - 3;
+  const bottom = (frameHeight as f64) - 3;
+  const isShift = xx == 1 && yx == 0;
+  const rowBytes = ((columns + 32) as usize) * 4;
+  const weights = scratch;
+  const values = scratch + rowBytes;
+  const spare = values + channels * rowBytes;
+  for (let row = 0; row < rows; row++) {
+    const y = y0 + (row as f64);
+    const px = xy * y + tx;
+    const py = yy * y + ty;
+    let from = columns;
+    let to = 0;
+    for (let column = 0; column < columns; column += 2) {
+      const x = f64x2.add(f64x2.splat(x0 + (column as f64)), f64x2(0, 1));
+      const sx = f64x2.add(f64x2.mul(f64x2.splat(xx), x), f64x2.splat(px));
+      const sy = f64x2.add(f64x2.mul(f64x2.splat(yx), x), f64x2.splat(py));
+      const low = f64x2.sub(f64x2.pmin(sx, sy), f64x2.splat(2));
+      const high = f64x2.pmin(f64x2.sub(f64x2.splat(right), sx), f64x2.sub(f64x2.splat(bottom), sy));
+      const inside = f64x2.pmin(low, high);
+      const is = f64x2.gt(inside, f64x2.splat(0));
+      const which = i64x2.bitmask(is);
+      let weight = f64x2.splat(0);
+      if (which != 0) {
+        const rise = f64x2.pmin(f64x2.div(inside, f64x2.splat(feather)), f64x2.splat(1));
+        const square = f64x2.mul(f64x2.mul(f64x2.splat(frameWeight), rise), rise);
+        weight = f64x2.mul(square, f64x2.sub(f64x2.splat(3), f64x2.add(rise, rise)));
+        weight = v128.and(is, weight);
+        from = min(from, which == 2 ? column + 1 : column);
+        to = which == 1 ? column + 1 : column + 2;
+      }
+      v128.store64_lane(weights + column * 4, f32x4.demote_f64x2_zero(weight), 0);
+    }
+    // An odd width leaves a pixel over.
+    to = min(to, columns);
+    if (from >= to) continue;
+    const out = sums + row * columns * 4;
+    const first = frame - top;
+    if (isShift) {
+      const x = x0 + (from as f64);
+      for (let c: usize = 0; c < channels; c++) {
+        const to4 = values + c * rowBytes + from * 4;
+        shiftedRow(first + c * planeBytes, stride, xx * x + px, yx * x + py, taps, steps, to - from, to4, spare);
+      }
+    } else {
+      warpRow(
+        first, planeBytes, channels, stride, taps, steps, false, xx, yx, px, py, x0, from, to, values, rowBytes, spare,
+      );
+    }
+    for (let c: usize = 0; c < channels; c++) {
+      addProducts(out + c * sumBytes, weights, values + c * rowBytes, from, to);
+    }
+    addProducts(out + channels * sumBytes, weights, 0, from, to);
+  }
+}
+
+/** Adds weight × value, or the weight alone, to a row. */
+function addProducts(out: usize, weights: usize, values: usize, from: i32, to: i32): void {
+  let k = from * 4;
+  const end = to * 4;
+  for (; k + 16 <= end; k += 16) {
+    let v = v128.load(weights + k);
+    if (values != 0) v = f32x4.mul(v, v128.load(values + k));
+    v128.store(out + k, f32x4.add(v128.load(out + k), v));
+  }
+  for (; k < end; k += 4) {
+    let v = load<f32>(weights + k);
+    if (values != 0) v *= load<f32>(values + k);
+    store<f32>(out + k, load<f32>(out + k) + v);
+  }
+}

@@ -1,0 +1,93 @@
+import fc from 'fast-check';
+import { describe, expect, test } from 'vitest';
+import { plainAccumulate } from '../../test/plain-kernels.js';
+import { invert, poseAbout, translation } from './affine.js';
+import { createFloats } from './image.js';
+import { accumulateWithKernels, type FrameToAdd } from './kernels-accumulate.js';
+import { createRandom } from './random.js';
+
+function inputOf(seed: number, channels: number, plateToFrame: FrameToAdd['plateToFrame']): FrameToAdd {
+  const random = createRandom(seed);
+  const plane = (n: number): Float32Array => createFloats(n, true).map(() => random.uniform());
+  return {
+    sums: {
+      width: 90,
+      height: 150,
+      x0: -20,
+      y0: 13,
+      planes: Array.from({ length: channels }, () => plane(90 * 150)),
+      weight: plane(90 * 150),
+    },
+    rows: [0, 150],
+    frame: { width: 61, height: 83, planes: Array.from({ length: channels }, () => plane(61 * 83)) },
+    plateToFrame,
+    frameWeight: 1.7,
+    featherPx: 9,
+  };
+}
+
+function copyOf(input: FrameToAdd): FrameToAdd {
+  const { sums } = input;
+  return { ...input, sums: { ...sums, planes: sums.planes.map((p) => p.slice()), weight: sums.weight.slice() } };
+}
+
+function worst(a: FrameToAdd, b: FrameToAdd): number {
+  let most = 0;
+  for (const [c, plane] of [...a.sums.planes, a.sums.weight].entries()) {
+    const other = [...b.sums.planes, b.sums.weight][c]!;
+    for (let i = 0; i < plane.length; i++) most = Math.max(most, Math.abs(plane[i]! - other[i]!));
+  }
+  return most;
+}
+
+const shift = fc.double({ min: -60, max: 60, noNaN: true });
+const back = fc.oneof(
+  fc.tuple(shift, shift).map(([x, y]) => translation(x, y)),
+  fc
+    .tuple(shift, shift, fc.double({ min: -30, max: 30, noNaN: true }), fc.double({ min: 0.8, max: 1.2, noNaN: true }))
+    .map(([shiftX, shiftY, rotationDeg, scale]) =>
+      invert(poseAbout({ x: 30, y: 40 }, { shiftX, shiftY, rotationDeg, scale })),
+    ),
+);
+
+describe('accumulateWithKernels', () => {
+  test('adds what the plain loop adds, for any pose, one channel or three, whole or by rows', () => {
+    fc.assert(
+      fc.property(back, fc.constantFrom(1, 3), fc.integer(), fc.integer({ min: 0, max: 150 }), (map, n, seed, cut) => {
+        const plain = inputOf(seed, n, map);
+        const ours = copyOf(plain);
+        accumulateWithKernels({ ...ours, rows: [0, cut] });
+        accumulateWithKernels({ ...ours, rows: [cut, 150] });
+        plainAccumulate(plain);
+        // Sums up to 3 in float32, weights rounded to float32 before they multiply.
+        expect(worst(ours, plain)).toBeLessThan(2e-6);
+      }),
+      { seed: 7, numRuns: 100 },
+    );
+  });
+
+  test('gives the same bits for any cut of the rows', () => {
+    const map = invert(poseAbout({ x: 30, y: 40 }, { shiftX: 3.3, shiftY: 40.7, rotationDeg: 1 }));
+    const whole = inputOf(3, 3, map);
+    const parts = copyOf(whole);
+    accumulateWithKernels(whole);
+    for (let row = 0; row < 150; row += 11) accumulateWithKernels({ ...parts, rows: [row, Math.min(150, row + 11)] });
+    expect(worst(whole, parts)).toBe(0);
+  });
+
+  test('a frame of ones leaves light equal to weight, and touches nothing outside', () => {
+    const input = inputOf(4, 1, translation(-10, -30));
+    const { sums, frame } = input;
+    frame.planes[0]!.fill(1);
+    sums.planes[0]!.fill(0);
+    sums.weight.fill(0);
+    accumulateWithKernels(input);
+    let added = 0;
+    for (let i = 0; i < sums.weight.length; i++) {
+      expect(Math.abs(sums.planes[0]![i]! - sums.weight[i]!)).toBeLessThan(5e-7);
+      if (sums.weight[i]! > 0) added++;
+    }
+    // Frame px 2 < x < 58 and 2 < y < 80.
+    expect(added).toBe(55 * 77);
+  });
+});
