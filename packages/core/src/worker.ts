@@ -2,7 +2,7 @@ import { blendTask, runBlend } from './blend/blend-stage.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
-import { edgeTask, runEdge } from './placement/edge.js';
+import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { limbTask, runLimb } from './placement/limb-place.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
@@ -16,6 +16,7 @@ export default createTaskHandler([
   implement(lockTask, runLock),
   implement(measureTask, runMeasure),
   implement(edgeTask, runEdge),
+  implement(turnedEdgeTask, runTurnedEdge),
   implement(correctFrameTask, runCorrectFrame),
   implement(limbTask, runLimb),
   implement(lightTask, solvePlateLight),

@@ -2,6 +2,7 @@ import { type Affine, applyX, applyY } from '../compute/affine.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { createDetailPyramid, type DetailPyramid } from '../registration/detail-pyramid.js';
 import { LOCK_DEFAULTS, type LockCandidate, lockPair, type Masked } from '../registration/lock.js';
+import { isCertain, searchSimilarity } from '../registration/pair-search.js';
 import { measurePatches, type PatchShift } from '../registration/patches.js';
 import { refinePose } from '../registration/refine.js';
 
@@ -36,7 +37,28 @@ export interface EdgeInput {
 /** Looks for the overlap of two strips, in a worker. Null when there is none that can be believed. */
 export const edgeTask: Task<EdgeInput, StripEdge | null> = defineTask('placement/edge');
 
-/** Turns between passes that are searched, degrees: a camera that was aimed again by hand. */
+/** Looks for the overlap of two strips under any turn, in a worker: a camera that was taken off and put on again. */
+export const turnedEdgeTask: Task<EdgeInput, StripEdge | null> = defineTask('placement/edge-turned');
+
+/** One camera and one telescope: the scale between passes is 1, but for focus and refraction. */
+const SAME_SCALE = [0.98, 1.02] as const;
+
+export function runTurnedEdge({ fixed, moving }: EdgeInput): StripEdge | null {
+  const certain = searchSimilarity(fixed, moving, { rotationDeg: 'any', scale: SAME_SCALE }).filter(isCertain);
+  if (certain.length === 0) return null;
+  const a = createDetailPyramid(fixed);
+  const b = createDetailPyramid(moving);
+  for (const candidate of certain) {
+    const found = examine(a, b, candidate, SEARCH_DOUBT_PX);
+    if (found) return found;
+  }
+  return null;
+}
+
+/** The search is right to about a px of its working size, which is a few px of a large strip. */
+const SEARCH_DOUBT_PX = 4;
+
+/** Turns between passes that are searched at first, degrees: a camera that was aimed again by hand. */
 const ROTATIONS_DEG = [-5, -4, -3, -2, -1, 0, 1, 2, 3, 4, 5] as const;
 const COARSE_SIDES_PX = [250, 500] as const;
 const CANDIDATES = 6;

@@ -5,7 +5,7 @@ import { runStage } from '../job/stage.js';
 import type { Masked } from '../registration/lock.js';
 import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
-import { edgeTask } from './edge.js';
+import { edgeTask, turnedEdgeTask } from './edge.js';
 import type { EdgeReason } from './graph-types.js';
 import { type HeadedFrame, headingOf } from './heading.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
@@ -56,12 +56,12 @@ export async function placeStage(context: JobContext, passes: readonly TrackedPa
 async function placeStrips(context: JobContext, passes: readonly TrackedPass[]): Promise<PlacedPasses> {
   const strips: { masked: Masked; toStrip: Affine }[] = [];
   for (const pass of passes) strips.push(await proxyStrip(context, pass));
-  const pairs: { fixed: number; moving: number }[] = [];
-  for (let i = 0; i < strips.length; i++)
-    for (let j = i + 1; j < strips.length; j++) pairs.push({ fixed: i, moving: j });
-  const inputs = pairs.map(({ fixed, moving }) => ({ fixed: strips[fixed]!.masked, moving: strips[moving]!.masked }));
-  const found = await context.pool.map(edgeTask, inputs, { signal: context.signal });
-  const edges: PlacedEdge[] = pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
+  const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask);
+  const apart = decide(strips, near).groups;
+  // Only where something is still missing: a search under any turn takes seconds a pair.
+  const groupOf = (s: number): number => apart.findIndex((g) => g.includes(s));
+  const split = pairsOf(strips.length).filter(({ fixed, moving }) => groupOf(fixed) !== groupOf(moving));
+  const edges = [...near, ...(await overlapsAmong(context, strips, split, turnedEdgeTask))];
   const { groups, verdicts } = decide(strips, edges);
   const poses: (Affine | null)[] = strips.map(() => null);
   const placedBy: PlacedBy[] = strips.map(() => null);
@@ -113,6 +113,27 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
     const shift = shiftByLimb(main, turnedDisc(own, turn));
     return shift && compose(shift, turn);
   }
+}
+
+interface StripPair {
+  readonly fixed: number;
+  readonly moving: number;
+}
+
+function pairsOf(count: number): StripPair[] {
+  const all = Array.from({ length: count }, (_, s) => s);
+  return all.flatMap((fixed) => all.slice(fixed + 1).map((moving) => ({ fixed, moving })));
+}
+
+async function overlapsAmong(
+  context: JobContext,
+  strips: readonly { readonly masked: Masked }[],
+  pairs: readonly StripPair[],
+  task: typeof edgeTask,
+): Promise<PlacedEdge[]> {
+  const inputs = pairs.map(({ fixed, moving }) => ({ fixed: strips[fixed]!.masked, moving: strips[moving]!.masked }));
+  const found = await context.pool.map(task, inputs, { signal: context.signal });
+  return pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
 }
 
 function headedFrames(pass: TrackedPass, toStrip: Affine): HeadedFrame[] {
