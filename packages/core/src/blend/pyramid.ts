@@ -8,17 +8,29 @@ export function reduce(plane: Plane): Plane {
   const rows = new Float32Array(w * height);
   for (let y = 0; y < height; y++) {
     const row = y * width;
+    const out = y * w;
     for (let x = 0; x < w; x++) {
-      const at = (k: number): number => data[row + clamp(2 * x + k, width)]!;
-      rows[y * w + x] = (at(-2) + at(2)) / 16 + (at(-1) + at(1)) / 4 + (at(0) * 6) / 16;
+      const inside = x > 0 && 2 * x + 2 < width;
+      const i = row + 2 * x;
+      const left2 = inside ? i - 2 : row + clamp(2 * x - 2, width);
+      const left = inside ? i - 1 : row + clamp(2 * x - 1, width);
+      const right = inside ? i + 1 : row + clamp(2 * x + 1, width);
+      const right2 = inside ? i + 2 : row + clamp(2 * x + 2, width);
+      rows[out + x] = (data[left2]! + data[right2]!) / 16 + (data[left]! + data[right]!) / 4 + (data[i]! * 6) / 16;
     }
   }
   const out = createPlane(w, h);
   for (let y = 0; y < h; y++) {
-    const r = [-2, -1, 0, 1, 2].map((k) => clamp(2 * y + k, height) * w) as [number, number, number, number, number];
+    const [up2, up, here, down, down2] = [-2, -1, 0, 1, 2].map((k) => clamp(2 * y + k, height) * w) as [
+      number,
+      number,
+      number,
+      number,
+      number,
+    ];
     for (let x = 0; x < w; x++) {
       out.data[y * w + x] =
-        (rows[r[0] + x]! + rows[r[4] + x]!) / 16 + (rows[r[1] + x]! + rows[r[3] + x]!) / 4 + (rows[r[2] + x]! * 6) / 16;
+        (rows[up2 + x]! + rows[down2 + x]!) / 16 + (rows[up + x]! + rows[down + x]!) / 4 + (rows[here + x]! * 6) / 16;
     }
   }
   return out;
@@ -29,10 +41,13 @@ export function expand(plane: Plane, width: number, height: number): Plane {
   const { width: w, height: h, data } = plane;
   const rows = new Float32Array(width * h);
   for (let y = 0; y < h; y++) {
+    const row = y * w;
     for (let x = 0; x < width; x++) {
       const k = x >> 1;
-      const at = (i: number): number => data[y * w + clamp(i, w)]!;
-      rows[y * width + x] = x % 2 === 0 ? (at(k - 1) + at(k + 1)) / 8 + (at(k) * 6) / 8 : (at(k) + at(k + 1)) / 2;
+      const here = data[row + (k < w ? k : w - 1)]!;
+      const next = data[row + (k + 1 < w ? k + 1 : w - 1)]!;
+      const last = data[row + (k > 0 ? k - 1 : 0)]!;
+      rows[y * width + x] = x % 2 === 0 ? (last + next) / 8 + (here * 6) / 8 : (here + next) / 2;
     }
   }
   const out = createPlane(width, height);

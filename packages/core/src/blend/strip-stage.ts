@@ -3,7 +3,7 @@ import { createFloats } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
-import { correctFrameTask } from '../photometry/correct-frame.js';
+import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import type { StripSums } from '../strip/accumulate.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
@@ -29,17 +29,17 @@ export async function stripStage(
   const { pass, binFactor, curve, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
+  let lift: Float32Array | undefined;
   const frames = tracked.frames.map((frame, k) => ({
     width: pass.widthPx,
     height: pass.heightPx,
     pose: poses[k]!,
     weight: frame.weight,
-    load: (planes: readonly Float32Array[]) =>
-      context.pool.run(
-        correctFrameTask,
-        { path: frame.path, curve, pattern: light.pattern, correction: corrections[k]!, defects, planes },
-        { signal: context.signal },
-      ),
+    load: (planes: readonly Float32Array[]) => {
+      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
+      const input = { path: frame.path, curve, lift, correction: corrections[k]!, defects, planes };
+      return context.pool.run(correctFrameTask, input, { signal: context.signal });
+    },
   }));
   const box = boxOf(frames);
   const size = box.width * box.height;

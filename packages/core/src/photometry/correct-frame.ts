@@ -1,8 +1,8 @@
 import { type RecordedCurve, readStill } from '../capture/read-still.js';
-import type { LinearImage } from '../compute/image.js';
+import { createFloats, type LinearImage } from '../compute/image.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { mendDefects } from '../quality/defects.js';
-import { BASIS_TERMS, basisAt, RADIAL_TERMS, type SmoothPattern } from './pattern.js';
+import { patternAt, type SmoothPattern } from './pattern.js';
 
 /** Light of one frame by channel: recorded = pattern · (gain · ground + sky + slope · position). */
 export interface FrameCorrection {
@@ -17,7 +17,8 @@ export interface FrameCorrection {
 export interface CorrectFrameInput {
   readonly path: string;
   readonly curve: RecordedCurve;
-  readonly pattern: SmoothPattern;
+  /** See {@link liftOf}; in shared memory. */
+  readonly lift: Float32Array;
   readonly correction: FrameCorrection;
   /** Pixels of the sensor to be mended first, by index. */
   readonly defects: Uint32Array;
@@ -30,37 +31,42 @@ export const correctFrameTask: Task<CorrectFrameInput, null> = defineTask('photo
 export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
   const { image } = await readStill(input.path, { curve: input.curve });
   mendDefects(image, input.defects);
-  correctFrame(image, input.pattern, input.correction, input.planes);
+  correctFrame(image, input.lift, input.correction, input.planes);
   return null;
 }
 
-/** Ground light = (recorded / pattern − sky − slope · position) / gain, channel by channel, into `out`. */
+/** What each pixel of the sensor is multiplied with to undo its pattern, row-major, in shared memory. */
+export function liftOf(pattern: SmoothPattern, width: number, height: number): Float32Array {
+  const lift = createFloats(width * height, true);
+  const diagonal = Math.hypot(width, height) / 2;
+  for (let y = 0; y < height; y++) {
+    const sy = (y + 0.5 - height / 2) / diagonal;
+    for (let x = 0; x < width; x++) {
+      lift[y * width + x] = 1 / patternAt(pattern, (x + 0.5 - width / 2) / diagonal, sy);
+    }
+  }
+  return lift;
+}
+
+/** Ground light = (recorded · lift − sky − slope · position) / gain, channel by channel, into `out`. */
 export function correctFrame(
   image: LinearImage,
-  pattern: SmoothPattern,
+  lift: Float32Array,
   correction: FrameCorrection,
   out: readonly Float32Array[],
 ): void {
   const { width, height } = image;
   const diagonal = Math.hypot(width, height) / 2;
-  const index = new Uint16Array(BASIS_TERMS);
-  const value = new Float64Array(BASIS_TERMS);
-  for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      const sx = (x + 0.5 - width / 2) / diagonal;
+  out.forEach((plane, c) => {
+    const recorded = image.planes[c] ?? image.planes[0]!;
+    const gain = 1 / correction.gain[c]!;
+    const slope = correction.slopeX[c]! / diagonal;
+    for (let y = 0; y < height; y++) {
       const sy = (y + 0.5 - height / 2) / diagonal;
-      basisAt(pattern, sx, sy, index, value);
-      let log = 0;
-      for (let k = 0; k < BASIS_TERMS; k++) {
-        const i = index[k]!;
-        log += value[k]! * (i < RADIAL_TERMS ? pattern.radial[i]! : pattern.nodes[i - RADIAL_TERMS]!);
-      }
-      const lift = Math.exp(-log);
-      const i = y * width + x;
-      for (let c = 0; c < out.length; c++) {
-        const sky = correction.sky[c]! + correction.slopeX[c]! * sx + correction.slopeY[c]! * sy;
-        out[c]![i] = ((image.planes[c] ?? image.planes[0]!)[i]! * lift - sky) / correction.gain[c]!;
-      }
+      // Sky in the first column; it grows by the slope with every further one.
+      const left = correction.sky[c]! + correction.slopeY[c]! * sy + slope * (0.5 - width / 2);
+      const row = y * width;
+      for (let x = 0; x < width; x++) plane[row + x] = (recorded[row + x]! * lift[row + x]! - left - slope * x) * gain;
     }
-  }
+  });
 }

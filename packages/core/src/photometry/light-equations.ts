@@ -1,5 +1,5 @@
-import { type LightProblem, lookAtCell, type State } from './light-model.js';
-import { BASIS_TERMS, basisAt, PATTERN_SIZE, RADIAL_TERMS } from './pattern.js';
+import type { LightProblem, Look, PreparedLight, State } from './light-model.js';
+import { BASIS_TERMS, PATTERN_SIZE, RADIAL_TERMS } from './pattern.js';
 
 /** A linear system, lower half, row-major. */
 export interface NormalEquations {
@@ -11,12 +11,12 @@ export interface NormalEquations {
 }
 
 /** Sets up one Gauss–Newton step: unknowns are log gains, skies and, when solved for, slopes and pattern. */
-export function lightEquations(problem: LightProblem, state: State): NormalEquations {
+export function lightEquations(problem: PreparedLight, state: State, look: Look): NormalEquations {
   const patternAt = 2 * problem.passOf.length + 2 * problem.slopes.length;
   const size = problem.solvePattern ? patternAt + PATTERN_SIZE : 2 * problem.passOf.length;
   const normal = new Float64Array(size * size);
   const right = new Float64Array(size);
-  gather(problem, state, normal, right, size);
+  gather(problem, state, look, normal, right, size);
   addPriors(problem, state, normal, right, size);
   return { size, normal, right, patternAt };
 }
@@ -26,36 +26,43 @@ const RADIAL_PRIOR = 0.25;
 const NODE_PRIOR = 0.006;
 
 /** Accumulates the normal equations, lower half, with each cell's ground eliminated. */
-function gather(problem: LightProblem, state: State, normal: Float64Array, right: Float64Array, n: number): void {
-  const { ground, solvePattern, passOf } = problem;
+function gather(
+  problem: PreparedLight,
+  state: State,
+  look: Look,
+  normal: Float64Array,
+  right: Float64Array,
+  n: number,
+): void {
+  const { ground, solvePattern, passOf, basisIndex, basisValue } = problem;
   const frameCount = passOf.length;
   const patternAt = 2 * frameCount + 2 * problem.slopes.length;
   const columns: number[] = [];
   const shared = new Float64Array(n);
   const marked = new Uint8Array(n);
-  const index = new Uint16Array(BASIS_TERMS);
-  const basis = new Float64Array(BASIS_TERMS);
   const row = new Float64Array(BASIS_TERMS + 4);
   const slot = new Uint32Array(BASIS_TERMS + 4);
   const terms = solvePattern ? BASIS_TERMS + 4 : 2;
   for (let c = 0; c < ground.cellCount; c++) {
     if (ground.cellStart[c + 1]! - ground.cellStart[c]! < 2 && state.dark[c] === 0) continue;
-    const cell = lookAtCell(problem, state, c);
-    let weightSum = cell.prior;
-    let residualSum = -cell.prior * cell.ground;
+    const level = look.ground[c]!;
+    let weightSum = look.prior[c]!;
+    let residualSum = -weightSum * level;
     columns.length = 0;
-    for (let i = ground.cellStart[c]!, k = 0; i < ground.cellStart[c + 1]!; i++, k++) {
-      const { pattern, gain, weight, model, residual } = cell.seen[k]!;
+    for (let i = ground.cellStart[c]!; i < ground.cellStart[c + 1]!; i++) {
       const f = ground.frame[i]!;
+      const pattern = look.pattern[i]!;
+      const gain = look.gain[f]!;
+      const weight = look.weight[i]!;
+      const residual = look.residual[i]!;
       slot[0] = f;
-      row[0] = pattern * gain * cell.ground;
+      row[0] = pattern * gain * level;
       slot[1] = frameCount + f;
-      row[1] = pattern * cell.seen[k]!.skyShape;
+      row[1] = pattern * look.skyShape[i]!;
       if (solvePattern) {
-        basisAt(state.pattern, ground.sensorX[i]!, ground.sensorY[i]!, index, basis);
         for (let t = 0; t < BASIS_TERMS; t++) {
-          slot[t + 4] = patternAt + index[t]!;
-          row[t + 4] = model * basis[t]!;
+          slot[t + 4] = patternAt + basisIndex[BASIS_TERMS * i + t]!;
+          row[t + 4] = look.model[i]! * basisValue[BASIS_TERMS * i + t]!;
         }
         slot[2] = 2 * frameCount + 2 * passOf[f]!;
         slot[3] = slot[2] + 1;

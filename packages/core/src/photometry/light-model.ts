@@ -1,5 +1,5 @@
 import type { GroundObservations } from './ground.js';
-import { BASIS_TERMS, basisAt, RADIAL_TERMS, type SmoothPattern } from './pattern.js';
+import { BASIS_TERMS, basisAt, type SmoothPattern } from './pattern.js';
 
 /** Light of every frame in one channel: recorded = pattern · (gain · ground + sky · (1 + slope · position)). */
 export interface FrameLight {
@@ -81,84 +81,115 @@ export function groupsOf(problem: LightProblem, dark: Uint8Array): number[] {
   return root.map((_, f) => find(f));
 }
 
-/** One observation under the present light. */
-export interface Seen {
-  readonly pattern: number;
-  readonly gain: number;
-  /** Factor on the frame's sky at this place of the sensor. */
-  readonly skyShape: number;
-  readonly model: number;
-  readonly residual: number;
-  readonly weight: number;
+/** A problem with what does not change from step to step worked out once. */
+export interface PreparedLight extends LightProblem {
+  /** Spread to expect of each observation, linear light. */
+  readonly sigma: Float64Array;
+  /** Indices and values of the pattern's basis functions at each observation, {@link BASIS_TERMS} each. */
+  readonly basisIndex: Uint16Array;
+  readonly basisValue: Float64Array;
 }
 
-/** Best ground value of a cell under the present light, and what that leaves of each observation. */
-export function lookAtCell(
-  problem: LightProblem,
-  state: State,
-  c: number,
-): { ground: number; prior: number; seen: Seen[] } {
-  const { ground, value } = problem;
-  const first = ground.cellStart[c]!;
-  const last = ground.cellStart[c + 1]!;
-  const prior = state.dark[c] === 1 ? 1 / DARK_SPREAD ** 2 : 0;
-  let top = 0;
-  let bottom = prior;
-  const seen: Seen[] = [];
-  for (let i = first; i < last; i++) {
-    const f = ground.frame[i]!;
-    const pattern = patternOf(state.pattern, ground.sensorX[i]!, ground.sensorY[i]!);
-    const gain = Math.exp(state.logGain[f]!);
-    const sigma = state.looseness * sigmaOf(ground, value, i);
-    const own = pattern * gain;
-    const weight = 1 / (sigma * sigma);
-    const p = 2 * problem.passOf[f]!;
-    const skyShape = 1 + state.slope[p]! * ground.sensorX[i]! + state.slope[p + 1]! * ground.sensorY[i]!;
-    top += weight * own * (value[i]! - pattern * state.sky[f]! * skyShape);
-    bottom += weight * own * own;
-    seen.push({ pattern, gain, skyShape, model: 0, residual: 0, weight });
+/** Works out the basis functions and the expected spread of every observation. */
+export function prepareLight(problem: LightProblem): PreparedLight {
+  const { ground, value, pattern } = problem;
+  const sigma = new Float64Array(value.length);
+  const basisIndex = new Uint16Array(BASIS_TERMS * value.length);
+  const basisValue = new Float64Array(BASIS_TERMS * value.length);
+  for (let i = 0; i < value.length; i++) {
+    const at = BASIS_TERMS * i;
+    const end = at + BASIS_TERMS;
+    basisAt(
+      pattern,
+      ground.sensorX[i]!,
+      ground.sensorY[i]!,
+      basisIndex.subarray(at, end),
+      basisValue.subarray(at, end),
+    );
+    const spread = value[i]! * (MODEL_SPREAD + ground.roughness[i]!);
+    sigma[i] = Math.sqrt(spread * spread + FLOOR * FLOOR);
   }
-  const level = bottom > 0 ? top / bottom : 0;
-  for (let i = first, k = 0; i < last; i++, k++) {
-    const s = seen[k]!;
-    const model = s.pattern * (s.gain * level + state.sky[ground.frame[i]!]! * s.skyShape);
-    const residual = value[i]! - model;
-    const t = residual / (CAUCHY * state.looseness * sigmaOf(ground, value, i));
-    seen[k] = { ...s, model, residual, weight: s.weight / (1 + t * t) };
-  }
-  return { ground: level, prior, seen };
+  return { ...problem, sigma, basisIndex, basisValue };
 }
 
-/** Spread to expect of an observation, linear light. */
-export function sigmaOf(ground: GroundObservations, value: Float32Array, i: number): number {
-  return Math.hypot(value[i]! * (MODEL_SPREAD + ground.roughness[i]!), FLOOR);
+/** Everything under the present light: by cell, by observation, by frame. */
+export interface Look {
+  /** Best ground value of each cell, and the weight of what is known of it beforehand. */
+  readonly ground: Float64Array;
+  readonly prior: Float64Array;
+  /** Of each observation: the sensor's factor, the factor on the frame's sky, what the model says and what it leaves. */
+  readonly pattern: Float64Array;
+  readonly skyShape: Float64Array;
+  readonly model: Float64Array;
+  readonly residual: Float64Array;
+  readonly weight: Float64Array;
+  /** Of each frame. */
+  readonly gain: Float64Array;
 }
 
-const scratchIndex = new Uint16Array(BASIS_TERMS);
-const scratchValue = new Float64Array(BASIS_TERMS);
-
-function patternOf(pattern: SmoothPattern, x: number, y: number): number {
-  basisAt(pattern, x, y, scratchIndex, scratchValue);
-  let log = 0;
-  for (let k = 0; k < BASIS_TERMS; k++) {
-    const i = scratchIndex[k]!;
-    log += scratchValue[k]! * (i < RADIAL_TERMS ? pattern.radial[i]! : pattern.nodes[i - RADIAL_TERMS]!);
+/** Best ground value of every cell under the present light, and what that leaves of each observation. */
+export function lookAt(problem: PreparedLight, state: State): Look {
+  const { ground, value, sigma, passOf } = problem;
+  const pattern = patternsOf(problem, state.pattern);
+  const gain = state.logGain.map(Math.exp);
+  const [skyShape, model, residual, weight] = [0, 0, 0, 0].map(() => new Float64Array(value.length)) as [
+    Float64Array,
+    Float64Array,
+    Float64Array,
+    Float64Array,
+  ];
+  const level = new Float64Array(ground.cellCount);
+  const prior = Float64Array.from(state.dark, (dark) => (dark === 1 ? 1 / DARK_SPREAD ** 2 : 0));
+  for (let c = 0; c < ground.cellCount; c++) {
+    const first = ground.cellStart[c]!;
+    const last = ground.cellStart[c + 1]!;
+    let top = 0;
+    let bottom = prior[c]!;
+    for (let i = first; i < last; i++) {
+      const f = ground.frame[i]!;
+      const own = pattern[i]! * gain[f]!;
+      const p = 2 * passOf[f]!;
+      skyShape[i] = 1 + state.slope[p]! * ground.sensorX[i]! + state.slope[p + 1]! * ground.sensorY[i]!;
+      weight[i] = 1 / (state.looseness * sigma[i]!) ** 2;
+      top += weight[i]! * own * (value[i]! - pattern[i]! * state.sky[f]! * skyShape[i]!);
+      bottom += weight[i]! * own * own;
+    }
+    const light = bottom > 0 ? top / bottom : 0;
+    level[c] = light;
+    for (let i = first; i < last; i++) {
+      const f = ground.frame[i]!;
+      model[i] = pattern[i]! * (gain[f]! * light + state.sky[f]! * skyShape[i]!);
+      residual[i] = value[i]! - model[i]!;
+      const t = residual[i]! / (CAUCHY * state.looseness * sigma[i]!);
+      weight[i]! /= 1 + t * t;
+    }
   }
-  return Math.exp(log);
+  return { ground: level, prior, pattern, skyShape, model, residual, weight, gain };
+}
+
+function patternsOf({ basisIndex, basisValue, value }: PreparedLight, pattern: SmoothPattern): Float64Array {
+  const coefficients = Float64Array.from([...pattern.radial, ...pattern.nodes]);
+  const factors = new Float64Array(value.length);
+  for (let i = 0, at = 0; i < factors.length; i++) {
+    let log = 0;
+    for (let k = 0; k < BASIS_TERMS; k++, at++) log += basisValue[at]! * coefficients[basisIndex[at]!]!;
+    factors[i] = Math.exp(log);
+  }
+  return factors;
 }
 
 /**
  * Cells whose ground has come out as dark as sky, in every frame's own measure: frames that share no ground with others
  * may have any gain.
  */
-export function darkNow(problem: LightProblem, state: State): Uint8Array {
+export function darkNow(problem: LightProblem, state: State, look: Look): Uint8Array {
   const { ground } = problem;
   const range = rangeOf(problem, state.sky);
   return Uint8Array.from({ length: ground.cellCount }, (_, c) => {
-    const level = lookAtCell(problem, state, c).ground;
+    const level = look.ground[c]!;
     for (let i = ground.cellStart[c]!; i < ground.cellStart[c + 1]!; i++) {
       const f = ground.frame[i]!;
-      if (Math.exp(state.logGain[f]!) * level > DARK_SHARE * range[f]!) return 0;
+      if (look.gain[f]! * level > DARK_SHARE * range[f]!) return 0;
     }
     return 1;
   });

@@ -7,10 +7,11 @@ import {
   type FrameLight,
   groupsOf,
   type LightProblem,
-  lookAtCell,
-  type Seen,
+  type Look,
+  lookAt,
+  type PreparedLight,
+  prepareLight,
   type State,
-  sigmaOf,
 } from './light-model.js';
 import { type SmoothPattern, withCoefficients } from './pattern.js';
 
@@ -31,7 +32,8 @@ export interface SolvedLight extends FrameLight {
  * is all in the frames' sky term; where no sky is seen the mean sky stays near the start; a tilt of the pattern cannot
  * be told from a tilt of the ground, so a faint prior keeps the nodes at 0.
  */
-export function solveLight(problem: LightProblem): SolvedLight {
+export function solveLight(given: LightProblem): SolvedLight {
+  const problem = prepareLight(given);
   const dark = darkAtStart(problem);
   let state: State = {
     logGain: new Float64Array(problem.passOf.length),
@@ -49,7 +51,7 @@ export function solveLight(problem: LightProblem): SolvedLight {
     sky: Array.from(state.sky),
     slopes: problem.slopes.map((_, p) => [state.slope[2 * p]!, state.slope[2 * p + 1]!] as const),
     pattern: state.pattern,
-    residual: residualSpread(problem, state),
+    residual: relativeSpread(problem, lookAt(problem, state)),
   };
 }
 
@@ -80,9 +82,10 @@ function startGains(problem: LightProblem, state: State): Float64Array {
   return Float64Array.from(new CholeskyDecomposition(a).solve(Matrix.columnVector(Array.from(b))).to1DArray());
 }
 
-function improve(problem: LightProblem, state: State): State {
+function improve(problem: PreparedLight, state: State): State {
+  const look = lookAt(problem, state);
   const frameCount = problem.passOf.length;
-  const { size, normal, right, patternAt } = lightEquations(problem, state);
+  const { size, normal, right, patternAt } = lightEquations(problem, state, look);
   const a = new Matrix(size, size);
   for (let i = 0; i < size; i++) {
     for (let j = 0; j <= i; j++) {
@@ -93,7 +96,7 @@ function improve(problem: LightProblem, state: State): State {
   const step = new CholeskyDecomposition(a).solve(Matrix.columnVector(Array.from(right))).to1DArray();
   const logGain = state.logGain.map((v, f) => v + Math.max(-0.5, Math.min(0.5, step[f]!)));
   const sky = state.sky.map((v, f) => v + step[frameCount + f]!);
-  const settled = { dark: darkNow(problem, state), looseness: loosenessOf(problem, state) };
+  const settled = { dark: darkNow(problem, state, look), looseness: loosenessOf(problem, look) };
   if (!problem.solvePattern) return { ...state, ...settled, logGain, sky };
   const slope = state.slope.map((v, k) => v + step[2 * frameCount + k]!);
   const old = [...state.pattern.radial, ...state.pattern.nodes];
@@ -104,28 +107,28 @@ function improve(problem: LightProblem, state: State): State {
   return { ...state, ...settled, logGain, sky, slope, pattern };
 }
 
-/** Residuals of the cells that several frames have seen, each divided by what `scale` says. */
-function residualSpread(
-  problem: LightProblem,
-  state: State,
-  scale = (s: Seen, _i: number): number => Math.max(s.model, FLOOR),
-): number {
-  const { ground } = problem;
-  const sizes: number[] = [];
+/** Robust spread of the residuals of the cells that several frames have seen, each divided by its `scale`. */
+function residualSpread({ ground }: LightProblem, look: Look, scale: Float64Array): number {
+  const sizes = new Float64Array(look.residual.length);
+  let count = 0;
   for (let c = 0; c < ground.cellCount; c++) {
     const first = ground.cellStart[c]!;
-    if (ground.cellStart[c + 1]! - first < 2) continue;
-    lookAtCell(problem, state, c).seen.forEach((s, k) => {
-      sizes.push(Math.abs(s.residual) / scale(s, first + k));
-    });
+    const last = ground.cellStart[c + 1]!;
+    if (last - first < 2) continue;
+    for (let i = first; i < last; i++) sizes[count++] = Math.abs(look.residual[i]!) / scale[i]!;
   }
-  sizes.sort((a, b) => a - b);
-  return sizes.length === 0 ? 0 : 1.4826 * sizes[Math.floor(sizes.length / 2)]!;
+  const sorted = sizes.subarray(0, count).sort();
+  return count === 0 ? 0 : 1.4826 * sorted[Math.floor(count / 2)]!;
 }
 
-function loosenessOf(problem: LightProblem, state: State): number {
-  return Math.max(
-    1,
-    residualSpread(problem, state, (_, i) => sigmaOf(problem.ground, problem.value, i)),
+function relativeSpread(problem: PreparedLight, look: Look): number {
+  return residualSpread(
+    problem,
+    look,
+    look.model.map((m) => Math.max(m, FLOOR)),
   );
+}
+
+function loosenessOf(problem: PreparedLight, look: Look): number {
+  return Math.max(1, residualSpread(problem, look, problem.sigma));
 }

@@ -8,18 +8,19 @@ export function noiseSigma(plane: Plane): number {
   const { width, height, data } = plane;
   if (width < 3 || height < 3) return 0;
   const step = Math.max(1, Math.floor(Math.sqrt((width * height) / SAMPLES)));
-  const sizes: number[] = [];
+  const sizes = new Float64Array(Math.ceil((height - 2) / step) * Math.ceil((width - 2) / step));
+  let count = 0;
   for (let y = 1; y < height - 1; y += step) {
     for (let x = 1; x < width - 1; x += step) {
       const i = y * width + x;
       const up = data[i - width - 1]! - 2 * data[i - width]! + data[i - width + 1]!;
       const mid = data[i - 1]! - 2 * data[i]! + data[i + 1]!;
       const down = data[i + width - 1]! - 2 * data[i + width]! + data[i + width + 1]!;
-      sizes.push(Math.abs(up - 2 * mid + down));
+      sizes[count++] = Math.abs(up - 2 * mid + down);
     }
   }
-  sizes.sort((a, b) => a - b);
-  return sizes[Math.floor(sizes.length / 2)]! / (MEDIAN_OF_ABSOLUTE_NORMAL * KERNEL_NORM);
+  sizes.sort();
+  return sizes[Math.floor(count / 2)]! / (MEDIAN_OF_ABSOLUTE_NORMAL * KERNEL_NORM);
 }
 
 const SAMPLES = 40_000;
