@@ -7,6 +7,7 @@ const BENCHMARKS = {
   kernels: 'the WebAssembly kernels beside plain TypeScript, and the Fourier transform beside others',
   registration: 'registerPair beside the Cramér–Rao bound and three common methods, refusals and time',
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
+  limb: 'errors of the limb fit beside the Cramér–Rao bound, and whether its covariance is true',
   yardstick: 'open_halves beside the plate that known poses give, both scored by the independent scorer',
 };
 const [name, ...rest] = process.argv.slice(2);

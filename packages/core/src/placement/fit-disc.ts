@@ -99,33 +99,45 @@ interface System {
 
 function setUp(points: readonly EdgePoint[], disc: Disc, unknowns: number): System {
   const residuals = Float64Array.from(points, (p) => outside(disc, p.x, p.y));
-  const small = 1 + 5 / Math.max(1, points.length - unknowns);
-  const sigma = Math.max(LEAST_SIGMA_PX, TO_SIGMA * small * quantile(residuals.map(Math.abs), 0.5));
-  const own = quantile(
-    points.map((p) => p.variance),
-    0.5,
+  const { trust, total } = tukey(
+    residuals,
+    Float64Array.from(points, (p) => p.variance),
+    unknowns,
   );
-  // What the points scatter beyond their own variances (mountains, air) is common to all.
-  const common = Math.max(0, sigma * sigma - own, LEAST_SIGMA_PX ** 2);
-  const trust = new Float64Array(points.length);
-  const precision = new Float64Array(points.length);
+  const precision = total.map((v) => 1 / v);
   const normal = new Float64Array(unknowns * unknowns);
   const right = new Float64Array(unknowns);
   const scale = [1, 1, 1, 1 / disc.radiusPx];
   const row = new Float64Array(4);
   points.forEach((p, k) => {
-    const variance = p.variance + common;
-    const u = residuals[k]! / (TUKEY * Math.sqrt(Math.max(variance, sigma * sigma)));
-    trust[k] = Math.abs(u) < 1 ? (1 - u * u) ** 2 : 0;
-    precision[k] = 1 / variance;
     writeRow(row, p, disc);
-    const w = trust[k]! / variance;
+    const w = trust[k]! * precision[k]!;
     for (let i = 0; i < unknowns; i++) {
       right[i]! += w * row[i]! * residuals[k]!;
       for (let j = 0; j < unknowns; j++) normal[i * unknowns + j]! += w * row[i]! * row[j]!;
     }
   });
   return { normal, right, residuals, trust, precision, scale };
+}
+
+/**
+ * Tukey's weights of residuals with their own variances, and those variances with what the residuals scatter beyond
+ * them (mountains, air), which is common to all.
+ */
+export function tukey(
+  residuals: Float64Array,
+  own: Float64Array,
+  unknowns: number,
+): { readonly trust: Float64Array; readonly total: Float64Array } {
+  const small = 1 + 5 / Math.max(1, residuals.length - unknowns);
+  const sigma = Math.max(LEAST_SIGMA_PX, TO_SIGMA * small * quantile(residuals.map(Math.abs), 0.5));
+  const common = Math.max(0, sigma * sigma - quantile(own, 0.5), LEAST_SIGMA_PX ** 2);
+  const total = own.map((v) => v + common);
+  const trust = residuals.map((r, k) => {
+    const u = r / (TUKEY * Math.sqrt(Math.max(total[k]!, sigma * sigma)));
+    return Math.abs(u) < 1 ? (1 - u * u) ** 2 : 0;
+  });
+  return { trust, total };
 }
 
 /** How the distance of a point depends on the unknowns, each in its own unit. */
@@ -166,11 +178,34 @@ function describe(
 ): DiscFit | undefined {
   const inverse = invertSymmetric(normal, unknowns);
   if (!inverse) return undefined;
+  const honest = honestFactor(residuals, trust, precision, unknowns, ordered);
+  if (!honest) return undefined;
+  const { factor, rmsPx } = honest;
+  const shift = commonShift(points, disc, trust, precision, inverse, unknowns);
+  const covariance = inverse.map((v, i) => {
+    const [row, column] = [Math.floor(i / unknowns), i % unknowns];
+    return (v * factor + shift[row]! * shift[column]!) * scale[row]! * scale[column]!;
+  });
+  return { disc, covariance, residuals, weights: trust, rmsPx };
+}
+
+/**
+ * By how much the inverse of the weighted normal equations falls short of the covariance, and the weighted rms of the
+ * residuals. Undefined when too little is believed.
+ */
+export function honestFactor(
+  residuals: Float64Array,
+  trust: Float64Array,
+  precision: Float64Array,
+  unknowns: number,
+  ordered: boolean,
+): { readonly factor: number; readonly rmsPx: number } | undefined {
+  const n = residuals.length;
   let chi = 0;
   let squares = 0;
   let slope = 0;
   let sum = 0;
-  for (let k = 0; k < points.length; k++) {
+  for (let k = 0; k < n; k++) {
     // Asymptotic variance of an M-estimate (Huber 1981, 7.6): Σψ² over (Σψ')², both relative to unit weights.
     const w = trust[k]!;
     const r = residuals[k]!;
@@ -182,15 +217,10 @@ function describe(
   }
   if (sum <= unknowns || slope <= 0) return undefined;
   // Two fewer than the degrees of freedom: then the squared error over its variance is 1 in the mean (Hotelling 1931).
-  const excess = (chi / (points.length - unknowns - 2)) * (points.length / slope) ** 2;
+  const excess = (chi / (n - unknowns - 2)) * (n / slope) ** 2;
   // The inverse holds Σw in place of Σ1.
-  const factor = excess * (sum / points.length) * (ordered ? correlationFactor(residuals, trust, unknowns) : 1);
-  const shift = commonShift(points, disc, trust, precision, inverse, unknowns);
-  const covariance = inverse.map((v, i) => {
-    const [row, column] = [Math.floor(i / unknowns), i % unknowns];
-    return (v * factor + shift[row]! * shift[column]!) * scale[row]! * scale[column]!;
-  });
-  return { disc, covariance, residuals, weights: trust, rmsPx: Math.sqrt(squares / sum) };
+  const factor = excess * (sum / n) * (ordered ? correlationFactor(residuals, trust, unknowns) : 1);
+  return { factor, rmsPx: Math.sqrt(squares / sum) };
 }
 
 /** 1 + 2·Σρ, raised by what the fit itself has taken out of the residuals. */

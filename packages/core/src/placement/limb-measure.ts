@@ -1,7 +1,7 @@
 import type { Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import type { Disc } from './fit-disc.js';
-import { gatherProfile, steepest } from './limb-profile.js';
+import { gatherSectors, steepest } from './limb-profile.js';
 import { fitStep, type RadialProfile, type StepFit } from './step-profile.js';
 
 /** What was measured along a circle. */
@@ -30,28 +30,37 @@ export function measureLimb(
   reach: number,
   preparing: boolean,
 ): Measured {
-  const range = visibleArc(light, disc, reach);
+  const range = visibleArc(light, disc);
   const length = range.extent * disc.radiusPx;
-  const count = Math.max(1, Math.min(preparing ? PREPARING_PLACES : MOST_PLACES, Math.floor(length / 11)));
+  const count = Math.max(1, Math.min(preparing ? PREPARING_PLACES : MOST_PLACES, Math.floor(length / PLACE_PX)));
   const spacing = range.extent / count;
-  const halfLengthPx = Math.max(4, Math.min(15, Math.floor((spacing * disc.radiusPx) / 2)));
   const insidePx = Math.min(reach, disc.radiusPx / 2);
+  const sectors = gatherSectors(light, coverage, disc, {
+    from: range.from,
+    spacing,
+    count,
+    insidePx,
+    outsidePx: reach,
+  });
   const places: Place[] = [];
   const tried: number[] = [];
-  for (let k = 0; k < count; k++) {
-    const angle = range.from + (k + 0.5) * spacing;
-    const gathered = gatherProfile(light, coverage, disc, { angle, halfLengthPx, insidePx, outsidePx: reach });
-    if (!gathered) continue;
-    tried.push(k);
-    if (gathered.clipped > MOST_CLIPPED) continue;
-    const { profile } = gathered;
+  sectors.forEach(({ profile, clipped, complete }, index) => {
+    if (complete < LEAST_COMPLETE) return;
+    tried.push(index);
+    if (clipped > MOST_CLIPPED) return;
     const offsetPx = steepest(profile, Math.max(4, reach / 4));
-    if (offsetPx === undefined) continue;
+    if (offsetPx === undefined) return;
     const fit = fitStep(profile, { offsetPx, blurPx: 1.5, shading: 0 });
-    if (fit && Math.abs(fit.offsetPx) < 0.8 * reach) places.push({ index: k, angle, profile, fit });
-  }
-  return { places: settle(lit(places)), tried, spacing };
+    const angle = range.from + (index + 0.5) * spacing;
+    if (fit && Math.abs(fit.offsetPx) < 0.8 * reach) places.push({ index, angle, profile, fit });
+  });
+  return { places: lit(places), tried, spacing };
 }
+
+/** Shortest length of a place, px. */
+const PLACE_PX = 11;
+/** Least share of the pixels of a place, on either side of the edge, that must be data. */
+const LEAST_COMPLETE = 0.4;
 
 /** Places along the circle, and for the rounds that only prepare the last. */
 const MOST_PLACES = 400;
@@ -82,7 +91,7 @@ function levelNoise({ fit }: Place): number {
  * Fits the steps again with the blur that all agree on. Each gets the median variance and shading of its neighbours: its
  * own variance is small when noise happens to make the step steep, and would favour errors of one sign.
  */
-function settle(places: readonly Place[]): Place[] {
+export function settle(places: readonly Place[]): Place[] {
   const blurPx = quantile(
     places.map((p) => p.fit.blurPx),
     0.5,
@@ -117,14 +126,14 @@ function settle(places: readonly Place[]): Place[] {
 /** Places to either side that a median is taken over. */
 const NEIGHBOURS = 7;
 
-/** Angles at which the circle can lie inside the picture; the whole circle when its centre is within reach. */
-function visibleArc(light: Plane, disc: Disc, reach: number): { from: number; extent: number } {
+/** Angles at which the circle lies inside the picture; the whole circle when all of it does. */
+function visibleArc(light: Plane, disc: Disc): { from: number; extent: number } {
   const steps = 4096;
   const inside = (k: number): boolean => {
     const angle = (2 * Math.PI * k) / steps;
     const x = disc.centreX + disc.radiusPx * Math.cos(angle);
     const y = disc.centreY + disc.radiusPx * disc.stretch * Math.sin(angle);
-    return x > -reach && y > -reach && x < light.width + reach && y < light.height + reach;
+    return x > -0.5 && y > -0.5 && x < light.width - 0.5 && y < light.height - 0.5;
   };
   const seen = Array.from({ length: steps }, (_, k) => inside(k));
   // The longest run of angles out of sight, around the circle, is left out.

@@ -27,11 +27,16 @@ const LEVEL = 0.5;
 /** SNR 20 at the lit level. */
 const NOISE = LEVEL / 20;
 
+/** Drawn around the picture and cut off, so that the blur sees no border. */
+const MARGIN_PX = 8;
+
 /** Area samples of a blurred disc: an antialiased disc on a three times finer grid, blurred, then averaged. */
 function draw(scene: Scene): Plane {
-  const { width, height, centreX, centreY, radiusPx, stretch = 1, blurPx = BLUR_PX, reliefPx } = scene;
+  const { width, height, radiusPx, stretch = 1, blurPx = BLUR_PX, reliefPx } = scene;
+  const centreX = scene.centreX + MARGIN_PX;
+  const centreY = scene.centreY + MARGIN_PX;
   const light = scene.light ?? (() => LEVEL);
-  const fine = createPlane(width * 3, height * 3);
+  const fine = createPlane((width + 2 * MARGIN_PX) * 3, (height + 2 * MARGIN_PX) * 3);
   for (let j = 0; j < fine.height; j++) {
     for (let i = 0; i < fine.width; i++) {
       const x = ((i - 1) / 3 - centreX) / radiusPx;
@@ -42,7 +47,13 @@ function draw(scene: Scene): Plane {
       if (share > 0) fine.data[j * fine.width + i] = share * light(x, y, Math.sqrt(Math.max(0, 1 - r * r)));
     }
   }
-  return binPlane(gaussianBlur(fine, 3 * blurPx), 3);
+  const whole = binPlane(gaussianBlur(fine, 3 * blurPx), 3);
+  const plane = createPlane(width, height);
+  for (let y = 0; y < height; y++) {
+    const from = (y + MARGIN_PX) * whole.width + MARGIN_PX;
+    plane.data.set(whole.data.subarray(from, from + width), y * width);
+  }
+  return plane;
 }
 
 /** Lommel–Seeliger light with the Sun at a phase angle, towards a position angle (radians, +x towards +y). */
@@ -116,7 +127,7 @@ describe('accuracy at SNR 20, blur FWHM 3 px', () => {
   });
 
   test.each([
-    ['evenly lit', 50, () => LEVEL],
+    ['evenly lit', 30, () => LEVEL],
     ['half Moon', 24, moonlight(Math.PI / 2, 0)],
   ])('60 degrees, %s: 0.1 px along the arc, and a truthful covariance', (_name, trials, light) => {
     const scene = { ...ARC, light };
@@ -131,8 +142,9 @@ describe('accuracy at SNR 20, blur FWHM 3 px', () => {
       expect(fit.arcDeg).toBeGreaterThan(50);
     }
     expect(Math.sqrt(along)).toBeLessThan(0.1);
-    expect(normalised).toBeGreaterThan(0.7);
-    expect(normalised).toBeLessThan(1.3);
+    // 2.5 standard deviations of the mean of 24 trials in three unknowns.
+    expect(normalised).toBeGreaterThan(0.6);
+    expect(normalised).toBeLessThan(1.4);
   });
 
   test('a vertical stretch is found to 5e-4 when asked for', () => {

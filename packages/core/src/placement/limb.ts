@@ -2,8 +2,9 @@ import type { Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { type Disc, type DiscFit, type EdgePoint, fitDisc } from './fit-disc.js';
 import { seedCircles } from './limb-consensus.js';
-import { type Measured, measureLimb, type Place } from './limb-measure.js';
+import { type Measured, measureLimb, type Place, settle } from './limb-measure.js';
 import { limbCandidates, nothingOutside, surveyOf } from './limb-points.js';
+import { fitShared } from './limb-shared.js';
 
 /** How a limb is looked for. */
 export interface FindLimbOptions {
@@ -38,8 +39,9 @@ export interface LimbFit {
  * where there is data; its edge is never taken for the limb. The disc may be larger than the picture.
  *
  * Edges with even dark sky outside are collected on a shrunken copy, a circle is found by consensus, then blurred steps
- * are fitted to the pixels around it at full resolution, and the disc to those steps. Null when no such circle is found,
- * or when what lies inside it is clipped: a clipped blob is larger than the disc by an unknown glare.
+ * are fitted to the pixels around it at full resolution, and the disc to those steps; at last disc and steps together.
+ * On an even limb that reaches the Cramér–Rao bound. Null when no such circle is found, or when what lies inside it is
+ * clipped: a clipped blob is larger than the disc by an unknown glare.
  */
 export function findLimb(light: Plane, coverage?: Plane, options: FindLimbOptions = {}): LimbFit | null {
   for (const sidePx of SURVEY_SIDES_PX) {
@@ -86,13 +88,22 @@ function refine(
 ): LimbFit | null {
   let disc = start;
   let reach = Math.max(10, 2.5 * factor + 6);
-  let result: LimbFit | null = null;
   for (let round = 0; round < ROUNDS; round++) {
-    const measured = measureLimb(light, coverage, disc, reach, round < ROUNDS - 1);
-    const { places } = measured;
+    const preparing = round < ROUNDS - 1;
+    const measured = measureLimb(light, coverage, disc, reach, preparing);
+    if (measured.places.length < LEAST_PLACES) return null;
+    if (!preparing) {
+      const fit = fitShared(measured.places, disc, stretch, lawDoubt);
+      return fit ? judge(fit, measured) : null;
+    }
+    const places = settle(measured.places);
     if (places.length < LEAST_PLACES) return null;
-    const points = places.map((place) => edgePoint(disc, place));
-    const fit = fitDisc(points, disc, { stretch, ordered: true });
+    const start = disc;
+    const fit = fitDisc(
+      places.map((place) => edgePoint(start, place)),
+      disc,
+      { stretch, ordered: true },
+    );
     if (!fit) return null;
     disc = fit.disc;
     const blurPx = quantile(
@@ -100,9 +111,9 @@ function refine(
       0.5,
     );
     reach = Math.min(reach, Math.max(8, 4 * blurPx + 3));
-    result = judge(fit, measured);
+    if (!judge(fit, { ...measured, places })) return null;
   }
-  return result;
+  return null;
 }
 
 /** Blur moves the half-level of a round edge inwards by σ²/2R. */
@@ -112,7 +123,7 @@ function edgePoint(disc: Disc, { angle, fit }: Place): EdgePoint {
     x: disc.centreX + radius * Math.cos(angle),
     y: disc.centreY + radius * disc.stretch * Math.sin(angle),
     variance: fit.variance,
-    commonPx: LAW_DOUBT * fit.shading * fit.blurPx ** 1.5,
+    commonPx: lawDoubt(fit.shading, fit.blurPx),
   };
 }
 
@@ -121,6 +132,11 @@ function edgePoint(disc: Disc, { angle, fit }: Place): EdgePoint {
  * blur (Lommel–Seeliger at phase angles of 40 to 90 degrees), in blur widths.
  */
 const LAW_DOUBT = 0.1;
+
+/** Error of the offset of every place at one sigma of the doubt, px. */
+function lawDoubt(shading: number, blurPx: number): number {
+  return LAW_DOUBT * shading * blurPx ** 1.5;
+}
 
 const ROUNDS = 3;
 const LEAST_PLACES = 10;

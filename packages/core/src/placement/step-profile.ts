@@ -15,6 +15,8 @@ export interface StepFit {
   readonly offsetPx: number;
   /** Its variance from the scatter of the profile about the fit, px². */
   readonly variance: number;
+  /** Variance of one pixel about the fit, squared light. */
+  readonly noise: number;
   /** Light outside. */
   readonly sky: number;
   /** Light just inside the edge, above the sky. */
@@ -71,21 +73,67 @@ export function fitStep(profile: RadialProfile, start: StepStart): StepFit | und
   return describe(state, at, free);
 }
 
-const ROUNDS = 25;
-const LEAST_BLUR_PX = 0.2;
-const MOST_BLUR_PX = 30;
-const MOST_SHADING = 2;
-
-interface Shape {
+/** Where a step lies, its shading κ, and its blur, as in {@link StepFit}. */
+export interface Shape {
   readonly offset: number;
   readonly shading: number;
   readonly blur: number;
 }
 
-interface State {
+/** All that a blurred step is made of. */
+export interface BlurredStep extends Shape {
+  readonly sky: number;
+  readonly step: number;
+}
+
+/** The least-squares equations of one Gauss–Newton step. */
+export interface StepEquations {
+  /** JᵀWJ, row-major, its lower half. */
   readonly normal: Float64Array;
+  /** JᵀW times the misses. */
   readonly right: Float64Array;
+  /** Sum of the squared misses. */
   readonly chi: number;
+}
+
+/**
+ * Sets up the equations of the first `free` of [sky, step, offset, shading, blur] for a profile; each pixel weighs 1.
+ * `shapes` may hold what {@link shadedStep} gives for its bins.
+ */
+export function linearised(
+  p: RadialProfile,
+  at: BlurredStep,
+  free: number,
+  shapes: Float64Array = unitSteps(p, at),
+): StepEquations {
+  const { sky, step, offset, shading, blur } = at;
+  const root = Math.sqrt(blur);
+  const normal = new Float64Array(free * free);
+  const right = new Float64Array(free);
+  const row = new Float64Array(5);
+  row[0] = 1;
+  let chi = 0;
+  for (let k = 0; k < p.distance.length; k++) {
+    const t = (offset - p.distance[k]!) / blur;
+    const perSigma = step * shapes[3 * k + 1]!;
+    const perShading = step * shapes[3 * k + 2]! * root;
+    row[1] = shapes[3 * k]!;
+    row[2] = perSigma / blur;
+    row[3] = perShading;
+    row[4] = (0.5 * shading * perShading - perSigma * t) / blur;
+    const miss = p.value[k]! - sky - step * row[1]!;
+    accumulate(normal, right, row, free, miss, p.count[k]!);
+    chi += p.count[k]! * miss * miss;
+  }
+  return { normal, right, chi };
+}
+
+const ROUNDS = 25;
+const LEAST_BLUR_PX = 0.2;
+const MOST_BLUR_PX = 30;
+const MOST_SHADING = 2;
+
+interface State extends StepEquations {
   readonly sky: number;
   readonly step: number;
   readonly freedom: number;
@@ -98,36 +146,26 @@ function limited(value: number, most: number): number {
 /** Solves the levels, which enter linearly, and sets up the equations of [sky, step, offset, shading, blur]. */
 function evaluate(p: RadialProfile, { offset, shading, blur }: Shape, free: number): State | undefined {
   const n = p.distance.length;
-  const root = Math.sqrt(blur);
   const levels = new Float64Array(2);
   const a = new Float64Array(4);
-  const shapes = new Float64Array(3 * n);
-  const row = new Float64Array(5);
+  const shapes = unitSteps(p, { offset, shading, blur });
+  const row = new Float64Array(2);
   row[0] = 1;
   for (let k = 0; k < n; k++) {
-    shadedStep(shapes, 3 * k, (offset - p.distance[k]!) / blur, shading * root);
     row[1] = shapes[3 * k]!;
     accumulate(a, levels, row, 2, p.value[k]!, p.count[k]!);
   }
   if (!solveInPlace(a, levels, 2)) return undefined;
-  const sky = levels[0]!;
-  const step = levels[1]!;
-  const normal = new Float64Array(free * free);
-  const right = new Float64Array(free);
-  let chi = 0;
-  for (let k = 0; k < n; k++) {
-    const t = (offset - p.distance[k]!) / blur;
-    const perSigma = step * shapes[3 * k + 1]!;
-    const perShading = step * shapes[3 * k + 2]! * root;
-    row[1] = shapes[3 * k]!;
-    row[2] = perSigma / blur;
-    row[3] = perShading;
-    row[4] = (0.5 * shading * perShading - perSigma * t) / blur;
-    const miss = p.value[k]! - sky - step * row[1]!;
-    accumulate(normal, right, row, free, miss, p.count[k]!);
-    chi += p.count[k]! * miss * miss;
-  }
-  return { normal, right, chi, sky, step, freedom: n - free };
+  const [sky, step] = [levels[0]!, levels[1]!];
+  return { ...linearised(p, { sky, step, offset, shading, blur }, free, shapes), sky, step, freedom: n - free };
+}
+
+/** For each bin what {@link shadedStep} gives: the unit step and its derivatives. */
+export function unitSteps(p: RadialProfile, { offset, shading, blur }: Shape): Float64Array {
+  const shapes = new Float64Array(3 * p.distance.length);
+  const perSigma = shading * Math.sqrt(blur);
+  for (let k = 0; k < p.distance.length; k++) shadedStep(shapes, 3 * k, (offset - p.distance[k]!) / blur, perSigma);
+  return shapes;
 }
 
 function accumulate(a: Float64Array, b: Float64Array, row: Float64Array, n: number, value: number, w: number): void {
@@ -142,6 +180,6 @@ function describe(s: State, { offset, shading, blur }: Shape, free: number): Ste
   const unit = new Float64Array(free);
   unit[2] = 1;
   if (!(s.step > 0) || s.freedom < 1 || !solveInPlace(Float64Array.from(s.normal), unit, free)) return undefined;
-  const variance = (unit[2]! * s.chi) / s.freedom;
-  return { offsetPx: offset, variance, sky: s.sky, step: s.step, shading, blurPx: blur };
+  const noise = s.chi / s.freedom;
+  return { offsetPx: offset, variance: unit[2]! * noise, noise, sky: s.sky, step: s.step, shading, blurPx: blur };
 }
