@@ -45,7 +45,7 @@ export interface StitchResult {
   readonly passes: readonly {
     readonly name: string;
     readonly placed: boolean;
-    /** By overlaps, or by its limb and the way of the sky through it alone, which is true to a few pixels only. */
+    /** By overlaps; on the guide, true to a pixel or two of the guide; or by its limb and the way of the sky alone. */
     readonly placedBy: PlacedBy;
     readonly used: number;
     readonly of: number;

@@ -3,6 +3,7 @@ import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
+import { guideTask, runGuide } from './placement/guide-place.js';
 import { limbTask, runLimb } from './placement/limb-place.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
@@ -19,6 +20,7 @@ export default createTaskHandler([
   implement(turnedEdgeTask, runTurnedEdge),
   implement(correctFrameTask, runCorrectFrame),
   implement(limbTask, runLimb),
+  implement(guideTask, runGuide),
   implement(lightTask, solvePlateLight),
   implement(accumulateTask, runAccumulate),
   implement(blendTask, runBlend),

@@ -66,6 +66,8 @@ function describe(result: StitchResult): string[] {
   const placed = count(passes.filter((pass) => pass.placed).length, 'pass', 'passes');
   const lines = [`A plate of ${widthPx} x ${heightPx} px from ${used} of ${frames} frames of ${placed}.`];
   const byLimb = passes.filter((pass) => pass.placedBy === 'limb').map((pass) => `"${pass.name}"`);
+  const byGuide = passes.filter((pass) => pass.placedBy === 'guide').map((pass) => `"${pass.name}"`);
+  if (byGuide.length > 0) lines.push(`Placed on the guide alone, true to about a pixel of it: ${byGuide.join(', ')}.`);
   if (byLimb.length > 0) lines.push(`Placed by its limb alone, true to a few pixels only: ${byLimb.join(', ')}.`);
   for (const { fixed, moving, refused, detail } of result.overlaps) {
     if (refused !== null) lines.push(`An overlap was not believed: "${fixed}" with "${moving}": ${detail}.`);

@@ -4,14 +4,14 @@ import type { JobContext } from '../job/context.js';
 import type { LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { sha256File } from './hash.js';
-import type { Capture } from './pass.js';
+import { type Capture, filesOf } from './pass.js';
 
-/** SHA-256 of every frame file of a capture, by item: what the later stages' artefacts are named after. */
+/** SHA-256 of every frame file of a capture and of its guide, by item: what the later stages' artefacts are named after. */
 export async function hashCapture(
   context: Pick<JobContext, 'signal'>,
   capture: Capture,
 ): Promise<ReadonlyMap<string, string>> {
-  const frames = capture.passes.flatMap((pass) => pass.frames);
+  const frames = filesOf(capture);
   const hash = (path: string): Promise<string> => sha256File(path, context.signal);
   const hashes = await mapBounded(frames, OPEN_FILES, (frame) => hash(frame.path), context.signal);
   return new Map(frames.map((frame, i) => [frame.item, hashes[i]!]));

@@ -31,6 +31,8 @@ export interface Capture {
   readonly root: string;
   readonly name: string;
   readonly passes: readonly Pass[];
+  /** A picture of the whole disc, at any scale, that tells where passes belong: the first still of the folder `guide`. */
+  readonly guide: FrameFile | null;
   readonly leftOut: readonly LeftOut<LeftOutReason>[];
 }
 
@@ -41,6 +43,7 @@ export interface Capture {
  * - `not-an-image`: neither PNG, JPEG nor TIFF by signature, and not called so either;
  * - `beside-the-passes`: a still next to folders that hold passes;
  * - `calibration-not-used`: a folder of dark, flat or bias frames;
+ * - `second-guide`: a still of the folder `guide` after the first;
  * - `nested-folder`: a folder inside a pass;
  * - `no-stills`: a folder without a still;
  * - `unreadable`: called or marked as a still, but its header cannot be read or its samples not truthfully decoded;
@@ -54,9 +57,15 @@ export type LeftOutReason =
   | 'not-an-image'
   | 'beside-the-passes'
   | 'calibration-not-used'
+  | 'second-guide'
   | 'nested-folder'
   | 'no-stills'
   | 'unreadable'
   | 'too-large'
   | 'odd-size'
   | 'odd-channels';
+
+/** Every file of a capture whose pixels or place tell something: the frames of all passes, and the guide. */
+export function filesOf({ passes, guide }: Capture): FrameFile[] {
+  return [...passes.flatMap((pass) => pass.frames), ...(guide ? [guide] : [])];
+}

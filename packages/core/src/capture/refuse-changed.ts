@@ -1,7 +1,7 @@
 import { stat } from 'node:fs/promises';
 import { InputError } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
-import type { Capture, FrameFile } from './pass.js';
+import { type Capture, type FrameFile, filesOf } from './pass.js';
 
 /**
  * Makes sure, before a plate is delivered, that every frame file is still the one that was found at the start: the
@@ -10,7 +10,7 @@ import type { Capture, FrameFile } from './pass.js';
  * @throws InputError CAPTURE_CHANGED, naming the first frame that has changed or gone
  */
 export async function refuseChanged(capture: Capture, signal?: AbortSignal): Promise<void> {
-  const frames = capture.passes.flatMap((pass) => pass.frames);
+  const frames = filesOf(capture);
   const words = await mapBounded(frames, OPEN_FILES, changeOf, signal);
   const at = words.findIndex((w) => w !== undefined);
   if (at < 0) return;

@@ -2,18 +2,20 @@ import { stat } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import { InputError, type LeftOut, throwIfAborted } from '../job/errors.js';
 import { type Folder, readFolder } from './folder.js';
-import type { Capture, LeftOutReason, Pass } from './pass.js';
+import type { Capture, FrameFile, LeftOutReason, Pass } from './pass.js';
 import { readStillsPass } from './stills-pass.js';
 
 export interface ScanOptions {
   readonly signal?: AbortSignal;
 }
 
+/** Folder of a capture that holds a picture of the whole disc, in any case. */
+const GUIDE_FOLDER = 'guide';
 /** Folders of a capture that hold calibration frames, in any case. */
 const CALIBRATION_FOLDERS: ReadonlySet<string> = new Set(['dark', 'flat', 'bias']);
 
 /**
- * Finds the passes of a capture and reads every frame's header; no pixel is decoded. Each sub-folder with a still is a
+ * Finds the passes of a capture, and the guide, and reads every frame's header; no pixel is decoded. Each sub-folder with a still is a
  * pass; a folder that holds stills and no such sub-folder is one pass. Everything else comes back in `leftOut`, except
  * `capture.yaml`. Order and names do not depend on the machine.
  *
@@ -27,6 +29,7 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
   await requireFolder(root);
   const top = await readFolder(root, '', signal);
   const leftOut: LeftOut<LeftOutReason>[] = [...top.leftOut];
+  let guide: FrameFile | null = null;
   const found: { name: string; folder: Folder; prefix: string }[] = [];
   for (const name of top.folders) {
     if (CALIBRATION_FOLDERS.has(name.toLowerCase())) {
@@ -34,7 +37,11 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
       continue;
     }
     const folder = await readFolder(join(root, name), `${name}/`, signal);
-    if (folder.stills.length > 0) found.push({ name, folder, prefix: `${name}/` });
+    if (name.toLowerCase() === GUIDE_FOLDER && folder.stills.length > 0) {
+      const read = await readGuide(root, name, folder, signal);
+      guide = read.guide;
+      leftOut.push(...folder.leftOut, ...read.leftOut);
+    } else if (folder.stills.length > 0) found.push({ name, folder, prefix: `${name}/` });
     else leftOut.push({ item: name, reason: 'no-stills', detail: 'The folder holds no still.' }, ...folder.leftOut);
   }
   if (found.length > 0) leftOut.push(...top.stills.map(besidePasses));
@@ -49,7 +56,24 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
     passes.push(pass);
     leftOut.push(...lost);
   }
-  return { root, name: basename(root), passes, leftOut };
+  return { root, name: basename(root), passes, guide, leftOut };
+}
+
+/** The first usable still of the guide's folder; one that cannot be used is a loss and no failure. */
+async function readGuide(root: string, name: string, folder: Folder, signal: AbortSignal | undefined) {
+  try {
+    const { pass, leftOut } = await readStillsPass(root, `${name}/`, name, folder.stills, signal);
+    const [guide, ...more] = pass.frames;
+    return { guide: guide ?? null, leftOut: [...leftOut, ...more.map(({ item }) => secondGuide(item))] };
+  } catch (error) {
+    if (!(error instanceof InputError)) throw error;
+    const loss: LeftOut<LeftOutReason> = { item: name, reason: 'unreadable', detail: error.message };
+    return { guide: null, leftOut: [loss] };
+  }
+}
+
+function secondGuide(item: string): LeftOut<LeftOutReason> {
+  return { item, reason: 'second-guide', detail: 'One picture of the whole disc is used, the first.' };
 }
 
 async function requireFolder(root: string): Promise<void> {

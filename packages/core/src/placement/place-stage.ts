@@ -1,4 +1,5 @@
-import { type Affine, compose, IDENTITY } from '../compute/affine.js';
+import type { RecordedCurve } from '../capture/read-still.js';
+import { type Affine, compose, IDENTITY, invert } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
@@ -7,6 +8,7 @@ import type { TrackedPass } from '../registration/track-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask, turnedEdgeTask } from './edge.js';
 import type { EdgeReason } from './graph-types.js';
+import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
 import { type HeadedFrame, headingOf } from './heading.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
@@ -29,8 +31,20 @@ export interface EdgeReport {
   readonly detail: string;
 }
 
-/** By overlaps with other passes, by its limb alone, or not at all. The first group of passes is placed by overlaps. */
-export type PlacedBy = 'overlap' | 'limb' | null;
+/**
+ * By overlaps with other passes, on a guide (a picture of the whole disc), by its limb and the way of the sky alone, or
+ * not at all. The first group of passes is placed by overlaps.
+ */
+export type PlacedBy = 'overlap' | 'guide' | 'limb' | null;
+
+/** A picture of the whole disc, at any scale. */
+export interface Guide {
+  /** Path relative to the capture. */
+  readonly item: string;
+  readonly path: string;
+  readonly sha256: string;
+  readonly curve: RecordedCurve;
+}
 
 /** Where every pass lies. */
 export interface PlacedPasses {
@@ -44,16 +58,30 @@ export interface PlacedPasses {
 }
 
 /** Stage: finds the overlaps of the strips and solves for the pose of every pass that connects. */
-export async function placeStage(context: JobContext, passes: readonly TrackedPass[]): Promise<PlacedPasses> {
+export async function placeStage(
+  context: JobContext,
+  passes: readonly TrackedPass[],
+  guide: Guide | null,
+): Promise<PlacedPasses> {
   const artefact = await runStage(context, {
     name: 'place',
-    key: passes.map((p) => ({ bin: p.graded.binFactor, frames: p.frames.map((f) => [f.sha256, f.pose, f.weight]) })),
-    run: () => placeStrips(context, passes),
+    key: {
+      passes: passes.map((p) => ({
+        bin: p.graded.binFactor,
+        frames: p.frames.map((f) => [f.sha256, f.pose, f.weight]),
+      })),
+      guide: guide && [guide.sha256, guide.curve],
+    },
+    run: () => placeStrips(context, passes, guide),
   });
   return artefact.result;
 }
 
-async function placeStrips(context: JobContext, passes: readonly TrackedPass[]): Promise<PlacedPasses> {
+async function placeStrips(
+  context: JobContext,
+  passes: readonly TrackedPass[],
+  guide: Guide | null,
+): Promise<PlacedPasses> {
   const strips: { masked: Masked; toStrip: Affine }[] = [];
   for (const pass of passes) strips.push(await proxyStrip(context, pass));
   const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask);
@@ -86,16 +114,18 @@ async function placeStrips(context: JobContext, passes: readonly TrackedPass[]):
         disc,
       ),
   );
+  const onGuide = groups.length > 1 && guide ? await groupsOnGuide(context, strips, groups, inGroup, guide) : [];
   const common = new Map<number, Affine>();
   groups.forEach((group, k) => {
-    const shift = k === 0 ? IDENTITY : poseByLimb(k);
+    const byGuide = k > 0 && onGuide[0] && onGuide[k] ? compose(invert(onGuide[0]), onGuide[k]) : null;
+    const shift = k === 0 ? IDENTITY : (byGuide ?? poseByLimb(k));
     const placed = groups.slice(0, k).flatMap((g) => g.filter((s) => placedBy[s] !== null));
     const at = (s: number) => ({ masked: strips[s]!.masked, pose: common.get(s)! });
     if (shift) for (const s of group) common.set(s, compose(shift, inGroup.get(s)!));
-    if (!shift || contradicts(placed.map(at), group.map(at))) return;
+    if (!shift || (!byGuide && contradicts(placed.map(at), group.map(at)))) return;
     for (const s of group) {
       poses[s] = compose(common.get(s)!, strips[s]!.toStrip);
-      placedBy[s] = k === 0 ? 'overlap' : 'limb';
+      placedBy[s] = k === 0 ? 'overlap' : byGuide ? 'guide' : 'limb';
     }
   });
   return { poses, placedBy, edges: reports, groups };
@@ -134,6 +164,31 @@ async function overlapsAmong(
   const inputs = pairs.map(({ fixed, moving }) => ({ fixed: strips[fixed]!.masked, moving: strips[moving]!.masked }));
   const found = await context.pool.map(task, inputs, { signal: context.signal });
   return pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
+}
+
+/** Each group's space -> the guide in strip scale; null for groups that are not to be seen on it. */
+async function groupsOnGuide(
+  context: JobContext,
+  strips: readonly { readonly masked: Masked }[],
+  groups: readonly (readonly number[])[],
+  inGroup: ReadonlyMap<number, Affine>,
+  { path, curve }: Guide,
+): Promise<(Affine | null)[]> {
+  const inputs = strips.map(({ masked }) => ({ path, curve, strip: masked }));
+  const sightings = await context.pool.map(guideTask, inputs, { signal: context.signal });
+  const scale = guideScale(sightings);
+  if (scale === undefined) return [];
+  return groups.map((group) =>
+    groupOnGuide(
+      group.map((s) => ({
+        sighting: sightings[s]!,
+        pose: inGroup.get(s)!,
+        widthPx: strips[s]!.masked.light.width,
+        heightPx: strips[s]!.masked.light.height,
+      })),
+      scale,
+    ),
+  );
 }
 
 function headedFrames(pass: TrackedPass, toStrip: Affine): HeadedFrame[] {

@@ -50,7 +50,10 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     preview: files.preview,
     complete: gaps.length === 0,
     gaps,
-    capture: { name: capture.name },
+    capture: {
+      name: capture.name,
+      guide: made.guide && { item: made.guide.item, sha256: made.guide.sha256 },
+    },
     settings: { curve },
     passes: made.tracked.map((_, i) => describePass(made, i)),
     overlaps: made.placement.edges.map((edge) => ({

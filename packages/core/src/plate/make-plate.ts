@@ -5,13 +5,14 @@ import type { Capture } from '../capture/pass.js';
 import type { RecordedCurve } from '../capture/read-still.js';
 import type { JobContext } from '../job/context.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
-import { type PlacedPasses, placeStage } from '../placement/place-stage.js';
+import { type Guide, type PlacedPasses, placeStage } from '../placement/place-stage.js';
 import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
 import { type TrackedPass, trackStage } from '../registration/track-stage.js';
 
 /** Everything that was found out on the way to the plate. */
 export interface MadePlate {
   readonly tracked: readonly TrackedPass[];
+  readonly guide: Guide | null;
   readonly placement: PlacedPasses;
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
@@ -26,7 +27,9 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
   const graded: GradedPass[] = [];
   for (const pass of capture.passes) graded.push(await gradePass(context, pass, hashes, curve, binFactor));
   const tracked = await trackStage(context, graded);
-  const placement = await placeStage(context, tracked);
+  const { item, path } = capture.guide ?? {};
+  const guide = item && path ? { item, path, sha256: hashes.get(item)!, curve } : null;
+  const placement = await placeStage(context, tracked, guide);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];
     return pose ? [{ tracked: pass, pose }] : [];
@@ -40,5 +43,5 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
     strips.map((s) => s.sums),
     strips.map((s) => s.key),
   );
-  return { tracked, placement, placed, light, strips, blended };
+  return { tracked, guide, placement, placed, light, strips, blended };
 }

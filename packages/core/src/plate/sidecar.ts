@@ -49,7 +49,7 @@ export interface SidecarPass {
   readonly heightPx: number;
   readonly channels: 1 | 3;
   readonly placed: boolean;
-  /** By overlaps with other passes, by its limb and the way of the sky through it, or not at all. */
+  /** By overlaps with other passes, on the guide, by its limb and the way of the sky through it, or not at all. */
   readonly placedBy: PlacedBy;
   /** Pixels of the sensor that were mended: they stand out in most frames. */
   readonly defects: number;
@@ -102,7 +102,11 @@ export interface Sidecar {
   readonly preview: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly gain: number };
   readonly complete: boolean;
   readonly gaps: readonly Gap[];
-  readonly capture: { readonly name: string };
+  /** The guide is the picture of the whole disc that helped to place passes, when the capture has one. */
+  readonly capture: {
+    readonly name: string;
+    readonly guide: { readonly item: string; readonly sha256: string } | null;
+  };
   readonly settings: { readonly curve: string };
   readonly passes: readonly SidecarPass[];
   readonly overlaps: readonly SidecarOverlap[];
