@@ -45,7 +45,12 @@ export function solveLight(given: LightProblem): SolvedLight {
     groupOf: groupsOf(problem, dark),
   };
   state = { ...state, logGain: startGains(problem, state) };
-  for (let iteration = 0; iteration < ITERATIONS; iteration++) state = improve(problem, state);
+  for (let iteration = 0; iteration < ITERATIONS; iteration++) {
+    const next = improve(problem, state);
+    const settled = iteration > 0 && changeOf(state, next) < SETTLED;
+    state = next;
+    if (settled) break;
+  }
   return {
     gain: Array.from(state.logGain, Math.exp),
     sky: Array.from(state.sky),
@@ -56,6 +61,25 @@ export function solveLight(given: LightProblem): SolvedLight {
 }
 
 const ITERATIONS = 12;
+/** Relative change of light from step to step that no plate shows: a twentieth of a code value of 16 bits. */
+const SETTLED = 1e-6;
+
+/** Largest change of a log gain, a sky, and, as a factor, of the pattern's coefficients; infinite when a cell turned dark. */
+function changeOf(a: State, b: State): number {
+  if (a.dark.some((dark, c) => dark !== b.dark[c])) return Number.POSITIVE_INFINITY;
+  const apart = (p: ArrayLike<number>, q: ArrayLike<number>): number => {
+    let most = 0;
+    for (let i = 0; i < p.length; i++) most = Math.max(most, Math.abs(p[i]! - q[i]!));
+    return most;
+  };
+  return Math.max(
+    apart(a.logGain, b.logGain),
+    apart(a.sky, b.sky),
+    apart(a.slope, b.slope),
+    apart(a.pattern.radial, b.pattern.radial),
+    apart(a.pattern.nodes, b.pattern.nodes),
+  );
+}
 
 /** Ratio of each frame's light above its sky to the frames before it on shared ground, chained by least squares. */
 function startGains(problem: LightProblem, state: State): Float64Array {
