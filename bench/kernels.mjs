@@ -60,8 +60,8 @@ function noise(width, height, seed) {
 }
 
 /** The plain functions that tests compare with, made JavaScript. */
-async function loadPlain() {
-  const source = readFileSync(new URL('../packages/core/test/plain-kernels.ts', import.meta.url), 'utf8');
+async function loadPlain(name) {
+  const source = readFileSync(new URL(`../packages/core/test/${name}.ts`, import.meta.url), 'utf8');
   const options = { module: ts.ModuleKind.ESNext, target: ts.ScriptTarget.ES2022 };
   const { outputText } = ts.transpileModule(source, { compilerOptions: options });
   const built = outputText.replaceAll('../src/', new URL('../packages/core/dist/', import.meta.url).href);
@@ -69,7 +69,7 @@ async function loadPlain() {
 }
 
 async function filters() {
-  const { plainBin, plainBlur, plainGradient } = await loadPlain();
+  const { plainBin, plainBlur, plainGradient } = await loadPlain('plain-kernels');
   const { binWithKernels, blurWithKernels, gradientWithKernels } = await load('compute/kernels-filter');
   const plane = noise(1024, 1024, 1);
   for (const sigma of [1, 8, 24]) {
@@ -98,7 +98,7 @@ async function filters() {
 }
 
 async function resampling() {
-  const { plainWarp } = await loadPlain();
+  const { plainWarp } = await loadPlain('plain-kernels');
   const { resampleWithKernels } = await load('compute/kernels-resample');
   const plane = noise(1024, 1024, 2);
   for (const [name, pose] of poses()) {
@@ -117,9 +117,9 @@ function poses() {
 }
 
 async function equations() {
-  const { pairBlocks } = await load('registration/pair-normal');
+  const { pairBlocks } = await loadPlain('plain-pair-sums');
   const { TAP_STEPS, TAP_TABLE } = await load('registration/pair-taps');
-  const { plainGradient, plainPoseSums } = await loadPlain();
+  const { plainGradient, plainPoseSums } = await loadPlain('plain-kernels');
   const { blockSums } = await load('compute/kernels-pair-sums');
   const { poseSums } = await load('compute/kernels-pose-sums');
   const taps = { weights: TAP_TABLE, steps: TAP_STEPS };
@@ -143,7 +143,7 @@ async function equations() {
 }
 
 async function accumulation() {
-  const { plainAccumulate } = await loadPlain();
+  const { plainAccumulate } = await loadPlain('plain-kernels');
   const { accumulateWithKernels } = await load('compute/kernels-accumulate');
   const planes = (n, size) => Array.from({ length: n }, (_, k) => noise(size, 1, k).data);
   for (const [name, plateToFrame] of poses()) {

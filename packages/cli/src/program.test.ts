@@ -1,3 +1,4 @@
+import { spawnSync } from 'node:child_process';
 import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -37,6 +38,14 @@ describe('help', () => {
     const { stopReading, ended } = start(['--help']);
     stopReading();
     expect(await ended).toMatchObject({ code: 0, stdout: '', stderr: '' });
+  });
+
+  test('a full disk under standard output is the machine’s fault, and told in one line', async () => {
+    const entry = new URL('../bin/plenilune.js', import.meta.url).pathname;
+    const script = `exec ${process.execPath} ${JSON.stringify(entry)} score nowhere nothing --json > /dev/full`;
+    const { status, stderr } = spawnSync('sh', ['-c', script], { encoding: 'utf8' });
+    expect(stderr).toMatch(/the result cannot be printed: ENOSPC.* \[OUT_OF_SPACE\]\n$/);
+    expect(status).toBe(6);
   });
 
   test('the version is printed', async () => {

@@ -1,18 +1,29 @@
 import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { JobContext } from '../job/context.js';
-import type { LeftOut } from '../job/errors.js';
+import { InputError, type LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { sha256File } from './hash.js';
 import { type Capture, filesOf } from './pass.js';
 
-/** SHA-256 of every frame file of a capture and of its guide, by item: what the later stages' artefacts are named after. */
+/**
+ * SHA-256 of every frame file of a capture and of its guide, by item: what the later stages' artefacts are named after.
+ * Throws {@link InputError} `CAPTURE_CHANGED` when one has gone.
+ */
 export async function hashCapture(
   context: Pick<JobContext, 'signal'>,
   capture: Capture,
 ): Promise<ReadonlyMap<string, string>> {
   const frames = filesOf(capture);
-  const hash = (path: string): Promise<string> => sha256File(path, context.signal);
+  const hash = async (path: string): Promise<string> => {
+    try {
+      return await sha256File(path, context.signal);
+    } catch (error) {
+      if (!(error instanceof Error && 'code' in error && error.code === 'ENOENT')) throw error;
+      const message = `${path} has gone while the capture was being read. Run again once nothing writes into it.`;
+      throw new InputError('CAPTURE_CHANGED', message, { cause: error });
+    }
+  };
   const hashes = await mapBounded(frames, OPEN_FILES, (frame) => hash(frame.path), context.signal);
   return new Map(frames.map((frame, i) => [frame.item, hashes[i]!]));
 }

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, expect, test } from 'vitest';
+import { hashCapture } from './hash-capture.js';
 import { refuseChanged } from './refuse-changed.js';
 import { scanCapture } from './scan.js';
 
@@ -43,4 +44,13 @@ test('a frame that grew, one of the same size written anew, and one that has gon
       message: expect.stringContaining(message),
     });
   }
+});
+
+test('a frame that has gone before it could be hashed says so, too', async () => {
+  const { capture, files } = await captureOfThree();
+  await rm(files[1]!);
+  await expect(hashCapture({ signal: undefined }, capture)).rejects.toMatchObject({
+    code: 'CAPTURE_CHANGED',
+    message: expect.stringContaining(`${files[1]} has gone`),
+  });
 });

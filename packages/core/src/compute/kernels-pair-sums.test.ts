@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { pairBlocks } from '../registration/pair-normal.js';
+import { pairBlocks } from '../../test/plain-pair-sums.js';
 import { TAP_STEPS, TAP_TABLE } from '../registration/pair-taps.js';
 import { type Affine, poseAbout, translation } from './affine.js';
 import { withKernels } from './kernels.js';

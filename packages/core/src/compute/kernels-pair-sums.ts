@@ -23,7 +23,7 @@ export interface BlockSums {
 export const SUMS_PER_BLOCK = 15;
 
 /**
- * The sums that one step of Gauss–Newton needs, as `pairBlocks` of registration/pair-normal.ts takes them. `inverse` maps
+ * The sums that one step of Gauss–Newton needs, as `pairBlocks` of packages/core/test/plain-pair-sums.ts takes them. `inverse` maps
  * fixed px -> moving px; pure shifts take a faster way. `taps` interpolate the moving picture. Light and taps run in single precision, positions in double, and
  * every row of a block is added up in single, then in double precision: with light of order 1 the sums agree to about
  * 1e-6 of the sum of their terms' sizes. Pixels of weight 0 may hold NaN; their neighbours within two pixels must not count.

@@ -1,8 +1,7 @@
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
-import type { EdgeReason } from '../placement/graph-types.js';
-import type { PlacedBy } from '../placement/place-stage.js';
+import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
 import type { Gap } from './gaps.js';
 import type { PlateTiffResult } from './tiff.js';
 
@@ -65,21 +64,8 @@ export interface SidecarPass {
   };
 }
 
-/** An overlap of two passes in the sidecar. */
-export interface SidecarOverlap {
-  readonly fixed: string;
-  readonly moving: string;
-  readonly ties: number;
-  /** Residual of the ties after the solve, frame px per axis. Null when it was not used. */
-  readonly rmsPx: number | null;
-  readonly correlation: number;
-  readonly significance: number;
-  /** Whether a loop of overlaps could have contradicted it. */
-  readonly tested: boolean;
-  /** Why it was not used, and the figures that decided it; null and empty when it was. */
-  readonly refused: EdgeReason | null;
-  readonly detail: string;
-}
+/** An overlap of two passes in the sidecar; its residual is in frame px. */
+export type SidecarOverlap = EdgeReport;
 
 /** The JSON beside the plate: where every pixel came from. Holds no date, so the same input gives the same bytes. */
 export interface Sidecar {

@@ -1,12 +1,12 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { pairBlocks } from '../../test/plain-pair-sums.js';
 import { createSceneField, planeOf, poseDistancePx, renderFrame } from '../../test/scene-field.js';
 import { compose, IDENTITY, poseAbout, translation } from '../compute/affine.js';
 import { withKernels } from '../compute/kernels.js';
 import { createRandom } from '../compute/random.js';
 import { shiftBound } from './pair-bound.js';
 import { eroded, pairPyramid } from './pair-levels.js';
-import { pairBlocks } from './pair-normal.js';
 import { overlapOf } from './pair-overlap.js';
 import { patternShift } from './pair-pattern.js';
 import { poseMap, posePartsOf } from './pair-pose.js';
