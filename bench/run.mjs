@@ -8,6 +8,7 @@ const BENCHMARKS = {
   registration: 'registerPair beside the Cramér–Rao bound and three common methods, refusals and time',
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
   limb: 'errors of the limb fit beside the Cramér–Rao bound, and whether its covariance is true',
+  track: 'drifting passes of known truth, a fifth of their frames ruined: accuracy, losses and time a frame',
   yardstick: 'open_halves beside the plate that known poses give, both scored by the independent scorer',
 };
 const [name, ...rest] = process.argv.slice(2);

@@ -11,6 +11,13 @@ export interface Link {
   readonly pose: Affine;
 }
 
+/** A frame to be linked. */
+export interface LinkFrame {
+  /** Its place in the recording. */
+  readonly index: number;
+  readonly light: Plane;
+}
+
 /** A lock is looked at from this significance on (see {@link LockCandidate}). */
 export const LEAST_SIGNIFICANCE = 9;
 /** And from this correlation of the coarse detail on. */
@@ -20,6 +27,8 @@ export const LEAST_CORRELATION = 0.2;
 interface Candidates {
   readonly fixed: number;
   readonly moving: number;
+  /** Steps of the recording from one to the other. */
+  readonly steps: number;
   readonly found: readonly LockCandidate[];
 }
 
@@ -32,12 +41,20 @@ interface Drift {
 
 /**
  * Links the frames of a pass, given in the order of the recording: neighbours are locked, and where that fails, frames
- * two or three apart. In a locked-off pass all pairs show the same drift: the one that most locks agree on decides
- * between the candidates of a doubtful pair, so that a frame with little ground does not lock to dust and hot pixels.
+ * two or three apart; then the ends of holes that are left. In a locked-off pass all pairs show the same drift: the one
+ * that most locks agree on decides between the candidates of a doubtful pair, so that a frame with little ground does
+ * not lock to dust and hot pixels.
  */
-export async function linkFrames(lights: readonly Plane[], pool: WorkerPool, signal?: AbortSignal): Promise<Link[]> {
+export async function linkFrames(
+  frames: readonly LinkFrame[],
+  pool: WorkerPool,
+  signal?: AbortSignal,
+  onDone?: (done: number) => void,
+): Promise<Link[]> {
+  const lights = frames.map((frame) => frame.light);
+  if (lights.length < 2) return [];
   const neighbours = lights.slice(1).map((_, i) => [i, i + 1] as const);
-  const locked = await lockAll(lights, neighbours, pool, signal);
+  const locked = await lockAll(frames, neighbours, pool, signal, onDone);
   const drift = commonDrift(locked, lights[0]!);
   const links = locked.flatMap((pair) => choose(pair, drift, lights[0]!));
   const joined = new Set(links.map((link) => link.fixed));
@@ -51,23 +68,78 @@ export async function linkFrames(lights: readonly Plane[], pool: WorkerPool, sig
         ] as const),
   );
   const inside = bridges.filter(([a, b]) => a >= 0 && b < lights.length);
-  const bridged = await lockAll(lights, inside, pool, signal);
-  return [...links, ...bridged.flatMap((pair) => choose(pair, drift, lights[0]!))];
+  const bridged = await lockAll(frames, inside, pool, signal);
+  links.push(...bridged.flatMap((pair) => choose(pair, drift, lights[0]!)));
+  const ends = endsToJoin(frames, links, drift);
+  const across = await lockAll(frames, ends, pool, signal);
+  return [...links, ...across.flatMap((pair) => choose(pair, drift, lights[0]!))];
+}
+
+/** Frames at either end of a hole that are tried on each other, each with each. */
+const JOINING = 3;
+/** Share of a frame's width that must be common to both sides of a hole. */
+const LEAST_JOINT = 0.2;
+
+/** Pairs across the holes that links leave in the recording, where the drift says that both sides show common ground. */
+function endsToJoin(
+  frames: readonly LinkFrame[],
+  links: readonly Link[],
+  drift: Drift | undefined,
+): (readonly [number, number])[] {
+  if (!drift) return [];
+  const groups = groupsOf(frames.length, links)
+    .filter((group) => group.length >= JOINING)
+    .sort((a, b) => a[0]! - b[0]!);
+  const length = Math.hypot(drift.x, drift.y);
+  return groups.slice(1).flatMap((after, k) =>
+    groups[k]!.slice(-JOINING).flatMap((i) =>
+      after.slice(0, JOINING).flatMap((j) => {
+        const way = length * (frames[j]!.index - frames[i]!.index);
+        return j > i && way < (1 - LEAST_JOINT) * frames[0]!.light.width ? [[i, j] as const] : [];
+      }),
+    ),
+  );
+}
+
+/** Sets of frames that links join, by position, each ascending. */
+export function groupsOf(count: number, links: readonly Pick<Link, 'fixed' | 'moving'>[]): number[][] {
+  const root = Array.from({ length: count }, (_, i) => i);
+  const find = (i: number): number => {
+    let at = i;
+    while (root[at] !== at) at = root[at]!;
+    for (let next = root[i]!; root[i] !== at; i = next, next = root[i]!) root[i] = at;
+    return at;
+  };
+  for (const link of links) root[find(link.fixed)] = find(link.moving);
+  const groups = new Map<number, number[]>();
+  for (let i = 0; i < count; i++) {
+    const at = find(i);
+    const known = groups.get(at);
+    if (known) known.push(i);
+    else groups.set(at, [i]);
+  }
+  return [...groups.values()];
 }
 
 async function lockAll(
-  lights: readonly Plane[],
+  frames: readonly LinkFrame[],
   pairs: readonly (readonly [number, number])[],
   pool: WorkerPool,
   signal?: AbortSignal,
+  onDone: (done: number) => void = () => {},
 ): Promise<Candidates[]> {
   const inputs = pairs.map(([fixed, moving]) => ({
-    fixed: { light: lights[fixed]! },
-    moving: { light: lights[moving]! },
+    fixed: { light: frames[fixed]!.light },
+    moving: { light: frames[moving]!.light },
     settings: LOCK_DEFAULTS,
   }));
-  const found = await pool.map(lockTask, inputs, { signal });
-  return pairs.map(([fixed, moving], k) => ({ fixed, moving, found: found[k]!.filter(believable) }));
+  const found = await pool.map(lockTask, inputs, { signal, onDone });
+  return pairs.map(([fixed, moving], k) => ({
+    fixed,
+    moving,
+    steps: frames[moving]!.index - frames[fixed]!.index,
+    found: found[k]!.filter(believable),
+  }));
 }
 
 /** Whether a lock may be looked at: clear of what chance gives. */
@@ -77,11 +149,11 @@ export function believable(candidate: LockCandidate): boolean {
 
 /** Median of the best locks, each counted by its significance; undefined when nothing locks. */
 function commonDrift(pairs: readonly Candidates[], frame: Plane): Drift | undefined {
-  const best = pairs.flatMap(({ fixed, moving, found }) => {
+  const best = pairs.flatMap(({ steps, found }) => {
     const top = found[0];
     if (!top) return [];
     const { x, y } = shiftOf(top.pose, frame);
-    return [{ x: x / (moving - fixed), y: y / (moving - fixed), significance: top.significance }];
+    return [{ x: x / steps, y: y / steps, significance: top.significance }];
   });
   if (best.length === 0) return undefined;
   const weights = best.map((b) => b.significance);
@@ -110,9 +182,9 @@ const BOLD_SHARE = 0.5;
 const STILL_SHARE = 0.25;
 
 /** The candidate that agrees with the common drift; else a bold one, as after a bump, unless it stands still. */
-function choose({ fixed, moving, found }: Candidates, drift: Drift | undefined, frame: Plane): Link[] {
+function choose({ fixed, moving, steps, found }: Candidates, drift: Drift | undefined, frame: Plane): Link[] {
   if (!drift) return [];
-  const expected = { x: drift.x * (moving - fixed), y: drift.y * (moving - fixed) };
+  const expected = { x: drift.x * steps, y: drift.y * steps };
   const length = Math.hypot(expected.x, expected.y);
   const off = (c: LockCandidate): number => {
     const { x, y } = shiftOf(c.pose, frame);

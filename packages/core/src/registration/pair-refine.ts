@@ -132,8 +132,9 @@ function refineLevel(
         continue;
       }
     }
-    // A further step would move by about a hundredth of this one.
-    const enough = k > 0 ? 0.05 : Math.max(1e-5, ENOUGH_SIGMAS * Math.sqrt(Math.max(0, step.covariance[0]!)));
+    // A further step would move by about a hundredth of this one, by a tenth where noise hides the gradients.
+    const sigmaPx = Math.sqrt(Math.max(0, step.covariance[0]!));
+    const enough = k > 0 ? 0.05 : Math.max(1e-5, Math.min(ENOUGH_PX, ENOUGH_SIGMAS * sigmaPx));
     if (movedPx < enough) break;
   }
   state.map = onFinerGrid(compose(translation(0, top), poseMap(pose)), factor);
@@ -207,3 +208,4 @@ function limited(delta: Float64Array, reach: number): Float64Array {
 
 const MAX_STEP_PX = 2;
 const ENOUGH_SIGMAS = 20;
+const ENOUGH_PX = 0.01;

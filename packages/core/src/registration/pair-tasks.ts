@@ -1,8 +1,11 @@
-import type { Affine } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, translation } from '../compute/affine.js';
+import type { Plane } from '../compute/image.js';
+import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { ALIGN_DEFAULTS, type AlignFreedom, alignPair, type DetailPicture } from './align.js';
 import { type LockCandidate, type LockSettings, lockPair, type Masked } from './lock.js';
 import { measurePatches, type PatchSettings, type PatchShift } from './patches.js';
+import { type ModelFrame, type ModelSums, modelOfOthers, stackRows } from './track-model.js';
 
 /** Input of {@link lockTask}. */
 export interface LockInput {
@@ -11,8 +14,9 @@ export interface LockInput {
   readonly settings: LockSettings;
 }
 
-/** Input of {@link measureTask}: two detail pictures and a pose (moving px -> fixed px) right to a few px. */
-export interface MeasureInput {
+/** Two detail pictures and a pose (moving px -> fixed px) right to a few px. */
+export interface PairInput {
+  readonly kind: 'pair';
   readonly fixed: DetailPicture;
   readonly moving: DetailPicture;
   readonly pose: Affine;
@@ -20,30 +24,92 @@ export interface MeasureInput {
   readonly patches: PatchSettings;
 }
 
+/** A frame and the running model of its pass, which holds it at the frame's pose and weight. */
+export interface AgainstModelInput {
+  readonly kind: 'model';
+  readonly model: ModelSums;
+  readonly frame: ModelFrame;
+  /** What of the frame may be used. */
+  readonly coverage: Plane;
+  readonly patches: PatchSettings;
+  /** Whether the pose is right to tenths of a px, so that patches can do without a common alignment first. */
+  readonly near: boolean;
+}
+
+/** Rows of a running model, in shared memory, to be filled with frames. */
+export interface StackInput {
+  readonly kind: 'stack';
+  readonly model: ModelSums;
+  readonly frames: readonly ModelFrame[];
+  readonly rows: readonly [number, number];
+}
+
+/** Input of {@link measureTask}. */
+export type MeasureInput = PairInput | AgainstModelInput | StackInput;
+
 /** What a pair of pictures says about their relation. */
 export interface PairMeasure {
-  /** Best single pose of the overlap, moving px -> fixed px. */
+  /** Best single pose of the overlap, moving px -> fixed px (strip px, when measured against a model). */
   readonly pose: Affine;
   readonly correlation: number;
   readonly samples: number;
-  /** Local shifts against that pose. */
+  /** Local shifts against that pose; when measured against a model, against the pose at which the frame was stacked. */
   readonly shifts: readonly PatchShift[];
 }
 
 /** Coarse lock of two pictures in a worker: {@link lockPair}. */
 export const lockTask: Task<LockInput, LockCandidate[]> = defineTask('registration/lock');
 
-/** Refinement and patch measurement of a pair in a worker. */
+/** One step of registering a pass in a worker; null where nothing can be measured, and for a stack. */
 export const measureTask: Task<MeasureInput, PairMeasure | null> = defineTask('registration/measure');
 
 export function runLock(input: LockInput): LockCandidate[] {
   return lockPair(input.fixed, input.moving, input.settings);
 }
 
-/** Aligns, then measures patches; null when the overlap holds too little. */
 export function runMeasure(input: MeasureInput): PairMeasure | null {
+  if (input.kind === 'pair') return measurePair(input);
+  if (input.kind === 'model') return measureAgainstModel(input);
+  stackRows(input.model, input.frames, ...input.rows);
+  return null;
+}
+
+/** Aligns, then measures patches; null when the overlap holds too little. */
+function measurePair(input: PairInput): PairMeasure | null {
   const aligned = alignPair(input.fixed, input.moving, input.pose, { ...ALIGN_DEFAULTS, freedom: input.freedom });
   if (!aligned) return null;
   const shifts = measurePatches(input.fixed, input.moving, aligned.pose, input.patches);
   return { pose: aligned.pose, correlation: aligned.correlation, samples: aligned.samples, shifts };
+}
+
+/**
+ * Measures a frame against the model of the others. The model of the others moves the other way
+ * when the frame's place in the whole model is wrong: a patch that is r off against the others is (share of the others)
+ * · r off against the whole model. Shifts are given so, from the pose at which the frame was stacked.
+ */
+function measureAgainstModel({ model, frame, coverage, patches, near }: AgainstModelInput): PairMeasure | null {
+  const others = modelOfOthers(model, frame);
+  if (!others) return null;
+  const start = compose(translation(-others.x0, -others.y0), frame.pose);
+  const moving = { detail: frame.detail, coverage };
+  const aligned = near ? undefined : alignPair(others, moving, start);
+  if (!near && !aligned) return null;
+  const pose = aligned?.pose ?? start;
+  const { share } = others;
+  const shifts = measurePatches(others, moving, pose, patches).map((s) => {
+    const u = applyX(pose, s.x, s.y) + s.dx;
+    const v = applyY(pose, s.x, s.y) + s.dy;
+    const part = bilinearAt(share.data, share.width, share.height, u, v);
+    const [cxx, cxy, cyy] = [s.cxx * part ** 2, s.cxy * part ** 2, s.cyy * part ** 2];
+    const dx = part * (u - applyX(start, s.x, s.y));
+    const dy = part * (v - applyY(start, s.x, s.y));
+    return { ...s, dx, dy, cxx, cxy, cyy };
+  });
+  const mean = shifts.reduce((sum, s) => sum + s.correlation / shifts.length, 0);
+  return {
+    pose: compose(translation(others.x0, others.y0), pose),
+    correlation: aligned?.correlation ?? mean,
+    samples: aligned?.samples ?? 0,
+    shifts,
+  };
 }

@@ -9,144 +9,143 @@ export interface FramePair {
   readonly measure: PairMeasure;
 }
 
+/** One frame sees one point of the ground. */
+export interface Sighting {
+  /** Index of the frame. */
+  readonly frame: number;
+  /** Number of the point; only sightings of the same point speak about each other. */
+  readonly ground: number;
+  /** Where the frame has it, frame px. */
+  readonly x: number;
+  readonly y: number;
+  /** Where the strip has it, strip px, but for an unknown shift that all sightings of the point share. */
+  readonly u: number;
+  readonly v: number;
+  /** Variance from noise, px² per axis. */
+  readonly noise: number;
+  /** Number of the measurement it comes from: a frame's patches measured at once share the air's large warps. */
+  readonly measure: number;
+}
+
 /** A pass to be solved. */
 export interface PathInput {
-  readonly pairs: readonly FramePair[];
+  readonly sightings: readonly Sighting[];
+  /** How far the points of the ground may lie off where the strip has them, 1 σ, px; infinite when they are free. */
+  readonly groundPx: number;
+  /** Index of the frame that is not turned, which need not take part; by default the middle one of those that do. */
+  readonly reference?: number;
   /** Indices of the frames that take part, ascending. */
   readonly frames: readonly number[];
+  /** Time of each frame and of the reference, usual steps, by index; more than the index where frames were dropped. */
+  readonly times: ReadonlyMap<number, number>;
+  /** Drift in a usual step, px. */
+  readonly driftPx: number;
   readonly widthPx: number;
   readonly heightPx: number;
 }
 
-/** A pass with its place among the unknowns. */
+/** Terms of a pass's smooth path along one axis: 1, τ, τ². */
+export const PATH_TERMS = 3;
+
+/** A pass laid out for the solve. */
 export interface PathBlock extends PathInput {
-  /** First unknown of its shifts (x and y a frame), and of its path (x then y: 1, τ, τ²). */
-  readonly shiftsAt: number;
-  readonly pathAt: number;
-  /** Frame that is not turned, in the middle. */
-  readonly reference: number;
+  /** Place of each frame among the block's own unknowns, by index. */
   readonly slot: ReadonlyMap<number, number>;
+  /** Frame that is not turned. */
+  readonly reference: number;
   readonly centre: { readonly x: number; readonly y: number };
   /** Half the width of the widest frame: positions and rates are in units of it, so that all unknowns are px. */
   readonly reach: number;
-  /** Frames from the first to the last, and the drift over them, px, as the measured neighbours say. */
+  /** Time from the first frame to the last, at least 1. */
   readonly span: number;
-  readonly driftPx: number;
+  /** Time from the reference frame, by slot. */
+  readonly since: readonly number[];
+  /** Sightings by point, each as places in {@link PathInput.sightings}; free points seen once say nothing and are dropped. */
+  readonly points: readonly (readonly number[])[];
+  /** Slot of each sighting's frame. */
+  readonly sighter: readonly number[];
+  /** Number of sightings of each one's measurement. */
+  readonly count: readonly number[];
 }
 
-/** Unknowns that all passes share: field rotation and vertical stretch over a drift of one frame width, times reach. */
-export const TURN = 0;
-export const STRETCH = 1;
-const SHARED = 2;
-const PATH_TERMS = 6;
+/** How sightings and frames count in one round of the solve. */
+export interface State {
+  readonly warpPx: number;
+  readonly tiltPx: number;
+  readonly sightingWeight: readonly number[];
+  readonly frameWeight: readonly number[];
+}
 
-/** Lays out the unknowns of all passes. */
-export function layOut(passes: readonly PathInput[]): { blocks: PathBlock[]; size: number } {
-  let size = SHARED;
+/** Lays out the passes of a capture. */
+export function layOut(passes: readonly PathInput[]): PathBlock[] {
   const reach = Math.max(...passes.map((pass) => pass.widthPx)) / 2;
-  const blocks = passes.map((pass) => {
-    const { frames, pairs, widthPx, heightPx } = pass;
-    const shiftsAt = size;
-    const pathAt = shiftsAt + 2 * frames.length;
-    size = pathAt + PATH_TERMS;
-    const span = Math.max(1, frames.at(-1)! - frames[0]!);
+  return passes.map((pass) => {
+    const { frames, times, sightings, widthPx, heightPx } = pass;
+    const slot = new Map(frames.map((frame, i) => [frame, i]));
+    const reference = pass.reference ?? frames[Math.floor(frames.length / 2)]!;
+    const byPoint = new Map<number, number[]>();
+    sightings.forEach((sighting, k) => {
+      const known = byPoint.get(sighting.ground);
+      if (known) known.push(k);
+      else byPoint.set(sighting.ground, [k]);
+    });
+    const sighter = sightings.map((sighting) => slot.get(sighting.frame)!);
+    const inMeasure = new Map<number, number>();
+    for (const { measure } of sightings) inMeasure.set(measure, (inMeasure.get(measure) ?? 0) + 1);
     return {
       ...pass,
-      shiftsAt,
-      pathAt,
-      reference: frames[Math.floor(frames.length / 2)]!,
-      slot: new Map(frames.map((frame, i) => [frame, shiftsAt + 2 * i])),
+      slot,
+      reference,
       centre: { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 },
       reach,
-      span,
-      driftPx: span * driftPerFrame(pairs, widthPx, heightPx),
+      span: Math.max(1, times.get(frames.at(-1)!)! - times.get(frames[0]!)!),
+      since: frames.map((frame) => times.get(frame)! - times.get(reference)!),
+      points: [...byPoint.values()].filter((seen) => seen.length > 1 || pass.groundPx < Number.POSITIVE_INFINITY),
+      sighter,
+      count: sightings.map(({ measure }) => inMeasure.get(measure)!),
     };
   });
-  return { blocks, size };
 }
 
-/** Median drift a frame over the measured pairs. */
-function driftPerFrame(pairs: readonly FramePair[], widthPx: number, heightPx: number): number {
+/** How far a frame has drifted from the reference, in frame widths: what turn and stretch grow with. */
+export function driftWidths(block: PathBlock, slot: number): number {
+  return (block.since[slot]! * block.driftPx) / (2 * block.reach);
+}
+
+/** Time of a frame on the path's own scale, −1..1 over the pass when the reference is in its middle. */
+export function pathTime(block: Pick<PathBlock, 'span'>, since: number): number {
+  return (2 * since) / block.span;
+}
+
+/** Each patch of a pair as a point that two frames see. */
+export function sightingsOfPairs(pairs: readonly FramePair[]): Sighting[] {
+  let ground = 0;
+  return pairs.flatMap(({ fixed, moving, measure: { pose, shifts } }, k) =>
+    shifts.flatMap((s) => {
+      const noise = (s.cxx + s.cyy) / 4;
+      const point = { ground: ground++, u: 0, v: 0, noise };
+      return [
+        { ...point, frame: fixed, measure: 2 * k, x: applyX(pose, s.x, s.y) + s.dx, y: applyY(pose, s.x, s.y) + s.dy },
+        { ...point, frame: moving, measure: 2 * k + 1, x: s.x, y: s.y },
+      ];
+    }),
+  );
+}
+
+/** Median drift in a usual step over measured pairs, px. */
+export function driftOfPairs(
+  pairs: readonly FramePair[],
+  times: ReadonlyMap<number, number>,
+  widthPx: number,
+  heightPx: number,
+): number {
   const cx = (widthPx - 1) / 2;
   const cy = (heightPx - 1) / 2;
   const drifts = pairs.map(({ fixed, moving, measure }) => {
     const dx = applyX(measure.pose, cx, cy) - cx;
     const dy = applyY(measure.pose, cx, cy) - cy;
-    return Math.hypot(dx, dy) / Math.abs(moving - fixed);
+    return Math.hypot(dx, dy) / Math.max(1, Math.abs(times.get(moving)! - times.get(fixed)!));
   });
   drifts.sort((a, b) => a - b);
   return drifts.length === 0 ? 0 : drifts[Math.floor(drifts.length / 2)]!;
-}
-
-/** How far a frame has drifted from the reference, in frame widths: what turn and stretch grow with. */
-export function driftWidths(block: PathBlock, frame: number): number {
-  return ((frame - block.reference) / block.span) * (block.driftPx / (2 * block.reach));
-}
-
-/** A patch of a pair as points of both frames about the centre in units of reach, with each frame's drift. */
-export interface Observation {
-  readonly fx: number;
-  readonly fy: number;
-  readonly mx: number;
-  readonly my: number;
-  readonly di: number;
-  readonly dj: number;
-  /** Variance from noise, px² per axis. */
-  readonly noise: number;
-}
-
-export function observationsOf(block: PathBlock, pair: FramePair): Observation[] {
-  const { centre, reach } = block;
-  const { pose, shifts } = pair.measure;
-  const di = driftWidths(block, pair.fixed);
-  const dj = driftWidths(block, pair.moving);
-  return shifts.map((s) => ({
-    fx: (applyX(pose, s.x, s.y) + s.dx - centre.x) / reach,
-    fy: (applyY(pose, s.x, s.y) + s.dy - centre.y) / reach,
-    mx: (s.x - centre.x) / reach,
-    my: (s.y - centre.y) / reach,
-    di,
-    dj,
-    noise: (s.cxx + s.cyy) / 2,
-  }));
-}
-
-/** One linear equation: sum of coefficient · unknown = value. */
-export interface Equation {
-  readonly at: readonly number[];
-  readonly of: readonly number[];
-  readonly value: number;
-}
-
-/** shift_i + s_i + d_i·(turn·J + stretch·K)·s_i = shift_j + s_j + d_j·(turn·J + stretch·K)·s_j, x and y. */
-export function equationsOf(block: PathBlock, pair: FramePair, o: Observation): readonly [Equation, Equation] {
-  const i = block.slot.get(pair.fixed)!;
-  const j = block.slot.get(pair.moving)!;
-  return [
-    { at: [i, j, TURN], of: [1, -1, -o.di * o.fy + o.dj * o.my], value: (o.mx - o.fx) * block.reach },
-    {
-      at: [i + 1, j + 1, TURN, STRETCH],
-      of: [1, -1, o.di * o.fx - o.dj * o.mx, o.di * o.fy - o.dj * o.my],
-      value: (o.my - o.fy) * block.reach,
-    },
-  ];
-}
-
-/** A frame's shift less the smooth path at its time = 0, x and y. */
-export function pathEquations(block: PathBlock, frame: number): readonly [Equation, Equation] {
-  const i = block.slot.get(frame)!;
-  const tau = (2 * (frame - block.reference)) / block.span;
-  const of = [1, -1, -tau, -tau * tau];
-  const p = block.pathAt;
-  return [
-    { at: [i, p, p + 1, p + 2], of, value: 0 },
-    { at: [i + 1, p + 3, p + 4, p + 5], of, value: 0 },
-  ];
-}
-
-/** Left side less right side. */
-export function residualOf(equation: Equation, unknowns: ArrayLike<number>): number {
-  let sum = -equation.value;
-  for (let k = 0; k < equation.at.length; k++) sum += equation.of[k]! * unknowns[equation.at[k]!]!;
-  return sum;
 }

@@ -1,13 +1,14 @@
 import type { Affine } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
+import { quantile } from '../compute/quantile.js';
 import type { JobContext } from '../job/context.js';
 import type { LeftOut } from '../job/errors.js';
 import { runStage } from '../job/stage.js';
 import type { GradedFrame, GradedPass } from '../quality/grade-stage.js';
 import { relativeSharpness } from '../quality/sharpness.js';
 import { detailTask } from './detail-task.js';
-import { type SolvedPath, solvePaths } from './path.js';
-import { measurePass, type PassPairs, type TrackLoss } from './track.js';
+import { type Course, type SolvedPath, solvePaths } from './path.js';
+import { measurePass, type PassMeasure, pathInputOf, STEPS_PER_FRAME, type TrackGap, type TrackLoss } from './track.js';
 
 /** Why a frame that could be graded is not stacked. */
 export type TrackStageLoss = TrackLoss | 'blurred';
@@ -30,52 +31,63 @@ export interface TrackedPass {
   readonly frames: readonly TrackedFrame[];
   readonly leftOut: readonly LeftOut<TrackStageLoss>[];
   readonly path: TrackSummary;
+  /** The smooth path that the frames scatter about, strip px at proxy scale. */
+  readonly course: Course;
+  /** Where the recording lost steps. */
+  readonly gaps: readonly TrackGap[];
 }
 
-/** Figures of the path, at proxy scale. */
+/** Figures of the path, at proxy scale; a frame stands for a usual step of the recording. */
 export interface TrackSummary {
   readonly rotationDegPerFrame: number;
   readonly squeezePerFrame: number;
   readonly tiltPx: number;
   readonly warpPx: number;
-  /** Number of frame pairs that were measured, and their median residual, px per axis. */
+  /** Number of frames that were measured against the model of the others, and their median residual, px per axis. */
   readonly pairs: number;
   readonly pairResidualPx: number;
 }
 
-/** Below this sharpness against its neighbours a frame only softens the strip. */
+/**
+ * Below the first sharpness against its neighbours a frame only softens the strip; below the second where it also falls
+ * so many times farther short of the usual than the pass's tenth part does, as one that was smeared by a bump.
+ */
 const LEAST_SHARPNESS = 0.5;
+const LEAST_USUAL_SHARPNESS = 0.7;
+const SOFT_PART = 0.1;
+const SHORT_TIMES = 3;
 /** Weight grows with this power of the sharpness, up to that of a frame of this sharpness. */
 const WEIGHT_POWER = 1;
 const FULL_WEIGHT_AT = 1.3;
 
 /** Stages: measures the frames of each pass against each other, then solves the ways of all passes together. */
 export async function trackStage(context: JobContext, passes: readonly GradedPass[]): Promise<TrackedPass[]> {
-  const measured: PassPairs[] = [];
+  const measured: PassMeasure[] = [];
   for (const pass of passes) measured.push(await pairsStage(context, pass));
   const artefact = await runStage(context, {
     name: 'track',
     key: passes.map(identity),
     run: async () => {
-      const inputs = passes.map((pass, k) => ({ ...measured[k]!, ...sizeOf(pass) }));
+      const inputs = passes.map((pass, k) => pathInputOf(measured[k]!, ...sizeOf(pass)));
       return solvePaths(inputs).map((path, k) => summarise(passes[k]!, path));
     },
   });
-  return passes.map((pass, k) => weigh(pass, artefact.result[k]!, measured[k]!.leftOut));
+  return passes.map((pass, k) => weigh(pass, artefact.result[k]!, measured[k]!));
 }
 
-async function pairsStage(context: JobContext, graded: GradedPass): Promise<PassPairs> {
+async function pairsStage(context: JobContext, graded: GradedPass): Promise<PassMeasure> {
   const { frames } = graded;
   const artefact = await runStage(context, {
     name: 'pairs',
     subject: graded.pass.name,
     key: identity(graded),
-    run: async () => {
+    total: STEPS_PER_FRAME * frames.length,
+    run: async (handle) => {
       const details = frames.map((f) => createPlane(f.proxy.width, f.proxy.height, true));
       const inputs = frames.map((f, i) => ({ light: f.proxy, detail: details[i]! }));
       await context.pool.map(detailTask, inputs, { signal: context.signal });
       const planes = frames.map((f, i) => ({ index: f.index, item: f.item, light: f.proxy, detail: details[i]! }));
-      return measurePass(planes, context.pool, context.signal);
+      return measurePass(planes, context.pool, context.signal, (done) => handle.step(done));
     },
   });
   return artefact.result;
@@ -85,8 +97,8 @@ function identity({ frames, binFactor, curve }: GradedPass): unknown {
   return { frames: frames.map((f) => [f.index, f.sha256]), binFactor, curve };
 }
 
-function sizeOf({ frames }: GradedPass): { widthPx: number; heightPx: number } {
-  return { widthPx: frames[0]!.proxy.width, heightPx: frames[0]!.proxy.height };
+function sizeOf({ frames }: GradedPass): [number, number] {
+  return [frames[0]!.proxy.width, frames[0]!.proxy.height];
 }
 
 /** A frame's place and sharpness, and the figures of its pass's path, as plain JSON. */
@@ -98,6 +110,7 @@ interface PathRecord {
     readonly offPathPx: number;
   }[];
   readonly path: TrackSummary;
+  readonly course: Course;
 }
 
 function summarise(graded: GradedPass, solved: SolvedPath): PathRecord {
@@ -115,30 +128,39 @@ function summarise(graded: GradedPass, solved: SolvedPath): PathRecord {
       squeezePerFrame: solved.squeezePerFrame,
       tiltPx: solved.tiltPx,
       warpPx: solved.warpPx,
-      pairs: solved.pairResidualPx.length,
-      pairResidualPx: median(solved.pairResidualPx),
+      pairs: solved.residualPx.size,
+      pairResidualPx: median([...solved.residualPx.values()]),
     },
+    course: solved.course,
   };
 }
 
-function weigh(graded: GradedPass, found: PathRecord, losses: readonly LeftOut<TrackLoss>[]): TrackedPass {
+function weigh(graded: GradedPass, found: PathRecord, measured: PassMeasure): TrackedPass {
   const byIndex = new Map(graded.frames.map((f) => [f.index, f]));
-  const leftOut: LeftOut<TrackStageLoss>[] = [...losses];
+  const leftOut: LeftOut<TrackStageLoss>[] = [...measured.leftOut];
   const frames: TrackedFrame[] = [];
+  const least = leastSharpness(found.frames.map((f) => f.sharpness));
   for (const { index, pose, sharpness, offPathPx } of found.frames) {
     const frame = byIndex.get(index)!;
-    if (sharpness < LEAST_SHARPNESS) {
+    if (sharpness < least) {
       leftOut.push({
         item: frame.item,
         reason: 'blurred',
-        detail: `sharpness ${sharpness.toFixed(2)} of the mean on the same ground, at least ${LEAST_SHARPNESS} expected`,
+        detail: `sharpness ${sharpness.toFixed(2)} of the mean on the same ground, at least ${least.toFixed(2)} expected`,
       });
       continue;
     }
     const weight = Math.min(1, (sharpness / FULL_WEIGHT_AT) ** WEIGHT_POWER);
     frames.push({ ...frame, pose, sharpness, weight, offPathPx });
   }
-  return { graded, frames, leftOut, path: found.path };
+  return { graded, frames, leftOut, path: found.path, course: found.course, gaps: measured.gaps };
+}
+
+function leastSharpness(values: readonly number[]): number {
+  if (values.length === 0) return LEAST_SHARPNESS;
+  const usual = quantile(values, 0.5);
+  const short = SHORT_TIMES * (usual - quantile(values, SOFT_PART));
+  return Math.max(LEAST_SHARPNESS, Math.min(LEAST_USUAL_SHARPNESS, usual - short));
 }
 
 function median(values: readonly number[]): number {

@@ -6,7 +6,7 @@ import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
 import { BAND_PASS_DEFAULTS, bandPass } from './band-pass.js';
 import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE } from './links.js';
-import { type Track, type TrackFrame, trackPass } from './track.js';
+import { measurePass, type Track, type TrackFrame, trackPass } from './track.js';
 
 const WIDTH = 232;
 const HEIGHT = 216;
@@ -75,8 +75,8 @@ describe('trackPass', () => {
     const track = await trackPass(frames, pool);
     expect(items(track)).toEqual(['pass/0003.png', 'pass/0007.png', 'pass/0011.png']);
     for (const loss of track.leftOut) {
-      expect(loss.reason).toBe('not-registered');
-      expect(loss.detail).toMatch(/no ground in common/);
+      expect(loss.reason).toBe('empty');
+      expect(loss.detail).toMatch(/nothing stands out/);
     }
     expect([...track.poses.keys()]).toEqual([0, 1, 2, 4, 5, 6, 8, 9, 10]);
     expect(worst(track)).toBeLessThan(0.5);
@@ -119,14 +119,23 @@ describe('trackPass', () => {
     const wanted = compose(invert(poses[0]!), poses[19]!);
     // Noise alone; the coarse steps would have summed up to 25 px.
     expect(poseDistancePx(found, wanted, size.width, size.height)).toBeLessThan(0.15);
-    for (const residual of track.pairResidualPx) expect(residual).toBeLessThan(0.2);
+    for (const residual of track.residualPx.values()) expect(residual).toBeLessThan(0.2);
   });
 
   it('keeps the longer part when a pass falls apart', async () => {
-    const frames = [...good.slice(0, 7), noiseFrame(7), noiseFrame(8), noiseFrame(9), ...good.slice(10)];
+    // 34 px of a frame's width are common to both sides of the hole: less than a patch.
+    const frames = good.map((frame, k) => (k > 4 && k < 10 ? noiseFrame(k) : frame));
     const track = await trackPass(frames, pool);
-    expect([...track.poses.keys()]).toEqual([0, 1, 2, 3, 4, 5, 6]);
-    expect(items(track)).toEqual([7, 8, 9, 10, 11].map((k) => `pass/${String(k).padStart(4, '0')}.png`));
+    expect([...track.poses.keys()]).toEqual([0, 1, 2, 3, 4]);
+    expect(items(track)).toEqual([5, 6, 7, 8, 9, 10, 11].map((k) => `pass/${String(k).padStart(4, '0')}.png`));
+  });
+
+  it('goes on across a hole where the path expects common ground, though no two frames hold it together', async () => {
+    const frames = good.map((frame, k) => (k > 6 && k < 10 ? noiseFrame(k) : frame));
+    const track = await trackPass(frames, pool);
+    expect([...track.poses.keys()]).toEqual([0, 1, 2, 3, 4, 5, 6, 10, 11]);
+    // Three patches hold the far side. Measured 0.06 at the corners.
+    expect(worst(track)).toBeLessThan(0.3);
   });
 
   it('uses a pass of a single frame, and of two', async () => {
@@ -148,6 +157,15 @@ describe('trackPass', () => {
     expect(track.poses.size).toBe(1);
     expect(track.leftOut[0]!.detail).toMatch(/too little detail/);
     for (const pose of track.poses.values()) expect(Number.isFinite(pose.tx + pose.ty + pose.xx)).toBe(true);
+  });
+});
+
+describe('measurePass', () => {
+  it('finds the same whatever the number of workers', async () => {
+    const single = createWorkerPool({ workers: 1 });
+    const found = await Promise.all([pool, single].map((workers) => measurePass(good.slice(0, 6), workers)));
+    await single.close();
+    expect(found[0]).toEqual(found[1]);
   });
 });
 

@@ -1,12 +1,14 @@
-import { type Affine, applyX, applyY, compose, IDENTITY, invert, translation } from '../compute/affine.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
 import type { LeftOut } from '../job/errors.js';
-import { BAND_PASS_DEFAULTS } from './band-pass.js';
-import { type Link, linkFrames } from './links.js';
-import { measureTask, type PairMeasure } from './pair-tasks.js';
-import { PATCH_DEFAULTS } from './patches.js';
-import { type FramePair, type SolvedPath, solvePath } from './path.js';
+import { groupsOf, linkFrames } from './links.js';
+import { type SolvedPath, solvePath } from './path.js';
+import { driftOfPairs, type PathInput, type Sighting } from './path-model.js';
+import { borderPx } from './track-model.js';
+import { findLostSteps, timesOf, waypointsOf } from './track-model-cadence.js';
+import { coarseLight, findDoubled, findEmpty } from './track-model-faults.js';
+import { GROUND_PX, lossesAfter, type PassState, refineByModel } from './track-model-rounds.js';
+import { measureNeighbours, measureShort } from './track-pairs.js';
 
 /** One frame of a pass as registration sees it, planes in shared memory. */
 export interface TrackFrame {
@@ -18,191 +20,155 @@ export interface TrackFrame {
   readonly detail: Plane;
 }
 
-/** Why a frame did not take part. */
-export type TrackLoss = 'not-registered';
+/**
+ * Why a frame did not take part:
+ * - `doubled`: it is the same picture as the frame before, noise included;
+ * - `empty`: nothing stands out of its light, where others of the pass show the body;
+ * - `clouded`: well under the light of the pass's better frames comes from the same ground;
+ * - `bumped`: it lies far off the smooth path on which the others scatter;
+ * - `not-registered`: no ground in common with the others could be recognised or measured.
+ */
+export type TrackLoss = 'doubled' | 'empty' | 'clouded' | 'bumped' | 'not-registered';
+
+/** A gap in the cadence of a recording, as the drift shows it. */
+export interface TrackGap {
+  /** The last frame before the gap, and the first after it. */
+  readonly after: string;
+  readonly before: string;
+  /** Number of usual steps that are missing; −1 where a doubled frame was put in between. */
+  readonly lost: number;
+}
 
 /** A pass whose frames lie on one grid. */
 export interface Track extends SolvedPath {
   readonly leftOut: readonly LeftOut<TrackLoss>[];
+  readonly gaps: readonly TrackGap[];
 }
 
-/** What was measured between the frames of one pass. */
-export interface PassPairs {
-  readonly pairs: readonly FramePair[];
-  /** Indices of the frames that can be placed. */
+/** What was measured of the frames of one pass; solved with those of the other passes. */
+export interface PassMeasure {
+  /** The frame that is not turned on the strip of the model; null where frames were measured against each other. */
+  readonly reference: { readonly frame: number; readonly time: number } | null;
+  readonly sightings: readonly Sighting[];
+  /** Indices of the frames that can be placed, ascending. */
   readonly frames: readonly number[];
+  /** Time of each in usual steps. */
+  readonly times: readonly number[];
+  readonly driftPx: number;
   readonly leftOut: readonly LeftOut<TrackLoss>[];
+  readonly gaps: readonly TrackGap[];
 }
+
+/** Steps that {@link measurePass} reports for each frame. */
+export const STEPS_PER_FRAME = 5;
 
 /**
- * Measures how the frames of one pass lie on each other: neighbours are locked by correlation, linked frames 1, 2, 4,
- * 8 … apart are measured patch by patch. Frames that lock to nothing are left out.
+ * Measures how the frames of one pass lie on their common ground: neighbours are locked by correlation and measured
+ * patch by patch, which gives a first way and its cadence; then every frame is measured against the running model of
+ * the pass, the mean of all others, three times. The cost grows with the number of frames; frames of a short pass are
+ * measured against each other at last. Frames that fit nothing, or that are ruined, are left out with a reason.
  */
 export async function measurePass(
   frames: readonly TrackFrame[],
   pool: WorkerPool,
   signal?: AbortSignal,
-): Promise<PassPairs> {
-  const links = await linkFrames(
-    frames.map((frame) => frame.light),
-    pool,
-    signal,
-  );
-  const linked = largestGroup(frames.length, links);
-  const order = [...linked].sort((a, b) => a - b);
-  const pairs = await measurePairs(frames, order, chain(links, linked), pool, signal);
-  const slot = new Map(frames.map((frame, i) => [frame.index, i]));
-  const joints = pairs.map((pair) => ({ fixed: slot.get(pair.fixed)!, moving: slot.get(pair.moving)! }));
-  const middle = order[Math.floor(order.length / 2)]!;
-  const measured = joints.length > 0 ? largestGroup(frames.length, joints) : new Set([middle]);
-  const kept: number[] = [];
-  const leftOut: LeftOut<TrackLoss>[] = [];
-  frames.forEach((frame, i) => {
-    if (measured.has(i)) kept.push(frame.index);
-    else leftOut.push({ item: frame.item, reason: 'not-registered', detail: detailOf(linked.has(i)) });
+  onStep: (done: number) => void = () => {},
+): Promise<PassMeasure> {
+  const coarse = frames.map((frame) => coarseLight(frame.light));
+  const doubled = findDoubled(frames.map((frame) => frame.light));
+  const empty = findEmpty(coarse);
+  const leftOut = new Map<number, LeftOut<TrackLoss>>();
+  frames.forEach(({ item }, i) => {
+    const detail = empty[i] ? 'nothing stands out of its light' : 'is the same picture as the frame before it';
+    if (doubled[i] || empty[i]) leftOut.set(i, { item, reason: empty[i] ? 'empty' : 'doubled', detail });
   });
-  const together = pairs.filter((pair) => kept.includes(pair.fixed) && kept.includes(pair.moving));
-  return { pairs: together, frames: kept, leftOut };
+  const some = frames.flatMap((_, i) => (leftOut.has(i) ? [] : [i]));
+  const seen = some.length > 0 ? some : [Math.floor(frames.length / 2)];
+  leftOut.delete(seen[0]!);
+  const links = (
+    await linkFrames(
+      seen.map((i) => frames[i]!),
+      pool,
+      signal,
+      onStep,
+    )
+  ).map((link) => ({ ...link, fixed: seen[link.fixed]!, moving: seen[link.moving]! }));
+  const linked = groupsOf(frames.length, links)
+    .filter((group) => seen.includes(group[0]!))
+    .reduce((most, group) => (group.length > most.length ? group : most), []);
+  const coverage = innerCoverage(frames[0]!.light);
+  const bench = { frames, coverage, pool, signal };
+  const start = await measureNeighbours(bench, linked, links, (done) => onStep(frames.length + done));
+  const { width: widthPx, height: heightPx } = frames[0]!.light;
+  const twins = new Set(frames.flatMap((frame, i) => (doubled[i] ? [frame.index] : [])));
+  const rough = new Map([...start.poses].map(([i, pose]) => [frames[i]!.index, pose]));
+  const lost = findLostSteps(waypointsOf(rough, twins, widthPx, heightPx));
+  const times = timesOf(
+    frames.map((frame) => frame.index),
+    lost,
+  );
+  const input: PathInput = {
+    sightings: start.sightings,
+    groundPx: Number.POSITIVE_INFINITY,
+    frames: start.order.map((i) => frames[i]!.index),
+    times,
+    driftPx: driftOfPairs(start.pairs, times, widthPx, heightPx),
+    widthPx,
+    heightPx,
+  };
+  const first: PassState = {
+    input,
+    path: solvePath(input),
+    linked: new Set(linked.map((i) => frames[i]!.index)),
+    doubled: twins,
+    lost,
+  };
+  const skip = new Set([...leftOut.keys()].map((i) => frames[i]!.index));
+  const last = await refineByModel(frames, skip, first, coverage, pool, signal, (done) =>
+    onStep(2 * frames.length + done),
+  );
+  const { kept, losses } = lossesAfter(frames, coarse, skip, last);
+  const { reference } = last.input;
+  const short = await measureShort(bench, kept, last.path.poses);
+  return {
+    reference: short || reference === undefined ? null : { frame: reference, time: last.input.times.get(reference)! },
+    sightings: short ?? last.input.sightings.filter((s) => kept.includes(s.frame)),
+    frames: kept,
+    times: kept.map((index) => last.input.times.get(index)!),
+    driftPx: last.input.driftPx,
+    leftOut: frames.flatMap((frame, i) => leftOut.get(i) ?? losses.get(frame.index) ?? []),
+    gaps: gapsOf(frames, last),
+  };
 }
 
-function detailOf(linked: boolean): string {
-  return linked
-    ? 'has too little detail in common with its neighbours to be measured'
-    : 'shows no ground in common with its neighbours that could be recognised';
+/** A measured pass, ready to be solved with others. */
+export function pathInputOf(measured: PassMeasure, widthPx: number, heightPx: number): PathInput {
+  const times = new Map(measured.frames.map((frame, i) => [frame, measured.times[i]!]));
+  const { reference, sightings, frames, driftPx } = measured;
+  const common = { sightings, frames, driftPx, times, widthPx, heightPx };
+  if (!reference) return { ...common, groundPx: Number.POSITIVE_INFINITY };
+  times.set(reference.frame, reference.time);
+  return { ...common, groundPx: GROUND_PX, reference: reference.frame };
 }
 
 /** {@link measurePass}, then the way of that pass alone. */
 export async function trackPass(frames: readonly TrackFrame[], pool: WorkerPool, signal?: AbortSignal): Promise<Track> {
-  const { pairs, frames: kept, leftOut } = await measurePass(frames, pool, signal);
+  const measured = await measurePass(frames, pool, signal);
   const { width, height } = frames[0]!.light;
-  return { ...solvePath(pairs, kept, width, height), leftOut };
+  return { ...solvePath(pathInputOf(measured, width, height)), leftOut: measured.leftOut, gaps: measured.gaps };
 }
 
-/** The largest set of frames that links join, by position. */
-function largestGroup(count: number, links: readonly Pick<Link, 'fixed' | 'moving'>[]): Set<number> {
-  const root = Array.from({ length: count }, (_, i) => i);
-  const find = (i: number): number => (root[i] === i ? i : find(root[i]!));
-  for (const link of links) root[find(link.fixed)] = find(link.moving);
-  const groups = new Map<number, number[]>();
-  for (let i = 0; i < count; i++) groups.set(find(i), [...(groups.get(find(i)) ?? []), i]);
-  const largest = [...groups.values()].sort((a, b) => b.length - a.length)[0] ?? [];
-  return new Set(largest);
-}
-
-/** Rough poses of the linked frames in the space of the first of them. */
-function chain(links: readonly Link[], linked: ReadonlySet<number>): Map<number, Affine> {
-  const poses = new Map<number, Affine>();
-  const first = Math.min(...linked);
-  poses.set(first, { xx: 1, xy: 0, yx: 0, yy: 1, tx: 0, ty: 0 });
-  for (let grown = true; grown; ) {
-    grown = false;
-    for (const { fixed, moving, pose } of links) {
-      const known = poses.get(fixed);
-      const other = poses.get(moving);
-      if (known && !other && linked.has(moving)) {
-        poses.set(moving, compose(known, pose));
-        grown = true;
-      } else if (!known && other && linked.has(fixed)) {
-        poses.set(fixed, compose(other, invert(pose)));
-        grown = true;
-      }
-    }
-  }
-  return poses;
-}
-
-/** Share of a frame's width and height that two frames must have in common to be measured against each other. */
-const LEAST_COMMON_SIDE = 0.25;
-
-async function measurePairs(
-  frames: readonly TrackFrame[],
-  order: readonly number[],
-  rough: ReadonlyMap<number, Affine>,
-  pool: WorkerPool,
-  signal?: AbortSignal,
-): Promise<FramePair[]> {
-  const coverage = innerCoverage(frames[0]!.light);
-  const pairs: FramePair[] = [];
-  let poses = rough;
-  for (let apart = 1; apart < order.length; apart *= 2) {
-    const wanted = pairsApart(frames, order, poses, apart);
-    const inputs = wanted.map(({ fixed, moving, pose }) => ({
-      fixed: { detail: frames[fixed]!.detail, coverage },
-      moving: { detail: frames[moving]!.detail, coverage },
-      pose,
-      freedom: 'rigid' as const,
-      patches: PATCH_DEFAULTS,
-    }));
-    const measured = await pool.map(measureTask, inputs, { signal });
-    const good = wanted.flatMap((link, k) => (usable(measured[k]!) ? [{ link, measure: measured[k]! }] : []));
-    pairs.push(
-      ...good.map(({ link, measure }) => ({
-        fixed: frames[link.fixed]!.index,
-        moving: frames[link.moving]!.index,
-        measure,
-      })),
-    );
-    // Locks are good to a few px each, which would add up along the chain: go on from what was measured.
-    if (apart === 1) poses = follow(order, rough, good, frames[0]!.light);
-  }
-  return pairs;
-}
-
-function pairsApart(
-  frames: readonly TrackFrame[],
-  order: readonly number[],
-  poses: ReadonlyMap<number, Affine>,
-  apart: number,
-): Link[] {
-  const wanted: Link[] = [];
-  for (let k = 0; k + apart < order.length; k++) {
-    const fixed = order[k]!;
-    const moving = order[k + apart]!;
-    const pose = compose(invert(poses.get(fixed)!), poses.get(moving)!);
-    if (common(pose, frames[moving]!.light) >= LEAST_COMMON_SIDE) wanted.push({ fixed, moving, pose });
-  }
-  return wanted;
-}
-
-function usable(measure: PairMeasure | null): boolean {
-  return measure !== null && measure.shifts.length >= LEAST_PATCHES && measure.correlation >= LEAST_PAIR_CORRELATION;
-}
-
-/** Chains the measured shifts of neighbours; where one was not measured, the rough relation of the two stands in. */
-function follow(
-  order: readonly number[],
-  rough: ReadonlyMap<number, Affine>,
-  measured: readonly { readonly link: Link; readonly measure: PairMeasure }[],
-  frame: Plane,
-): Map<number, Affine> {
-  const cx = (frame.width - 1) / 2;
-  const cy = (frame.height - 1) / 2;
-  const byMoving = new Map(measured.map(({ link, measure }) => [link.moving, measure.pose]));
-  const poses = new Map<number, Affine>();
-  order.forEach((moving, k) => {
-    const before = k > 0 ? order[k - 1]! : moving;
-    const step = byMoving.get(moving) ?? compose(invert(rough.get(before)!), rough.get(moving)!);
-    const shift = k > 0 ? translation(applyX(step, cx, cy) - cx, applyY(step, cx, cy) - cy) : step;
-    poses.set(moving, compose(poses.get(before) ?? IDENTITY, shift));
+function gapsOf(frames: readonly TrackFrame[], { input, lost }: PassState): TrackGap[] {
+  const items = new Map(frames.map((frame) => [frame.index, frame.item]));
+  return lost.map((step) => {
+    const before = input.frames.filter((index) => index < step.before).at(-1)!;
+    return { after: items.get(before)!, before: items.get(step.before)!, lost: step.lost };
   });
-  return poses;
 }
 
-/** A pair with fewer patches says too little to be weighed. */
-const LEAST_PATCHES = 4;
-/** Detail of a pair that agrees less than this over the overlap is not the same ground. */
-const LEAST_PAIR_CORRELATION = 0.15;
-
-function common(pose: Affine, frame: Plane): number {
-  const dx = Math.abs(applyX(pose, frame.width / 2, frame.height / 2) - frame.width / 2);
-  const dy = Math.abs(applyY(pose, frame.width / 2, frame.height / 2) - frame.height / 2);
-  return Math.min(1 - dx / frame.width, 1 - dy / frame.height);
-}
-
-/** Near its border a frame's detail is made up by mirroring: covered is what lies two coarse σ inside (less in
- * a small frame, whose overlaps need every patch), in shared memory. */
+/** Near its border a frame's detail is made up by mirroring: covered is what lies inside, in shared memory. */
 function innerCoverage({ width, height }: Plane): Plane {
-  const border = Math.min(2 * BAND_PASS_DEFAULTS.coarseSigmaPx, Math.floor(Math.min(width, height) / 32));
+  const border = borderPx(width, height);
   const coverage = createPlane(width, height, true);
   for (let y = border; y < height - border; y++) {
     coverage.data.fill(1, y * width + border, (y + 1) * width - border);
