@@ -2,6 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { mkdtemp, readdir, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { fileURLToPath } from 'node:url';
 import { afterAll, describe, expect, test } from 'vitest';
 import { plenilune, start } from '../test/plenilune.js';
 
@@ -41,8 +42,8 @@ describe('help', () => {
   });
 
   test('a full disk under standard output is the machine’s fault, and told in one line', async () => {
-    const entry = new URL('../bin/plenilune.js', import.meta.url).pathname;
-    const script = `exec ${process.execPath} ${JSON.stringify(entry)} score nowhere nothing --json > /dev/full`;
+    const entry = fileURLToPath(new URL('../bin/plenilune.js', import.meta.url));
+    const script = `exec '${process.execPath}' '${entry}' score nowhere nothing --json > /dev/full`;
     const { status, stderr } = spawnSync('sh', ['-c', script], { encoding: 'utf8' });
     expect(stderr).toMatch(/the result cannot be printed: ENOSPC.* \[OUT_OF_SPACE\]\n$/);
     expect(status).toBe(6);
