@@ -1,11 +1,17 @@
 import type { Masked } from '../registration/lock.js';
 import { solveGraph } from './graph.js';
 import { graphEdgeFromTies, overlapProbability, TIE_DEFAULTS } from './graph-from-ties.js';
-import type { EdgeVerdict, GraphEdge } from './graph-types.js';
+import type { EdgeVerdict, GraphEdge, GraphSolution } from './graph-types.js';
 import type { PlacedEdge } from './solve.js';
 
 /** What became of a measured overlap. */
 export type OverlapVerdict = Pick<EdgeVerdict, 'kept' | 'reason' | 'detail' | 'tested'>;
+
+/** How well the overlaps agree, px at the strips' scale; distances, not per axis. */
+export type OverlapFigures = Pick<
+  GraphSolution,
+  'edgeRmsPx' | 'loopRmsPx' | 'loops' | 'heldOutRmsPx' | 'chi2' | 'degreesOfFreedom'
+>;
 
 /** Which overlaps are believed, and what they join. */
 export interface Decision {
@@ -13,6 +19,7 @@ export interface Decision {
   readonly verdicts: readonly OverlapVerdict[];
   /** Strips by index that are joined by kept overlaps, single ones too; largest first, then by their first strip. */
   readonly groups: readonly (readonly number[])[];
+  readonly figures: OverlapFigures;
 }
 
 /**
@@ -45,5 +52,10 @@ export function decide(strips: readonly { readonly masked: Masked }[], edges: re
   });
   const joined = solved.groups.map((g) => g.strips);
   const alone = strips.flatMap((_, s) => (joined.some((g) => g.includes(s)) ? [] : [[s]]));
-  return { verdicts, groups: [...joined, ...alone].sort((a, b) => b.length - a.length || a[0]! - b[0]!) };
+  const { edgeRmsPx, loopRmsPx, loops, heldOutRmsPx, chi2, degreesOfFreedom } = solved;
+  return {
+    verdicts,
+    groups: [...joined, ...alone].sort((a, b) => b.length - a.length || a[0]! - b[0]!),
+    figures: { edgeRmsPx, loopRmsPx, loops, heldOutRmsPx, chi2, degreesOfFreedom },
+  };
 }

@@ -12,7 +12,7 @@ import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
 import { type HeadedFrame, headingOf } from './heading.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
-import { decide, type OverlapVerdict } from './overlap-verdict.js';
+import { decide, type OverlapFigures, type OverlapVerdict } from './overlap-verdict.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -53,6 +53,7 @@ export interface PlacedPasses {
   /** What tells the place of each pass. */
   readonly placedBy: readonly PlacedBy[];
   readonly edges: readonly EdgeReport[];
+  readonly figures: OverlapFigures;
   /** Groups of passes, by index, that overlap among themselves and not with others; largest first. */
   readonly groups: readonly (readonly number[])[];
 }
@@ -90,7 +91,7 @@ async function placeStrips(
   const groupOf = (s: number): number => apart.findIndex((g) => g.includes(s));
   const split = pairsOf(strips.length).filter(({ fixed, moving }) => groupOf(fixed) !== groupOf(moving));
   const edges = [...near, ...(await overlapsAmong(context, strips, split, turnedEdgeTask))];
-  const { groups, verdicts } = decide(strips, edges);
+  const { groups, verdicts, figures } = decide(strips, edges);
   const poses: (Affine | null)[] = strips.map(() => null);
   const placedBy: PlacedBy[] = strips.map(() => null);
   const rmsPx = new Map<PlacedEdge, number>();
@@ -128,7 +129,7 @@ async function placeStrips(
       placedBy[s] = k === 0 ? 'overlap' : byGuide ? 'guide' : 'limb';
     }
   });
-  return { poses, placedBy, edges: reports, groups };
+  return { poses, placedBy, edges: reports, figures, groups };
 
   function headingIn(pass: TrackedPass, s: number) {
     return { heading: headingOf(headedFrames(pass, strips[s]!.toStrip)), pose: inGroup.get(s)! };

@@ -2,6 +2,7 @@ import { hashLeftOut } from '../capture/hash-capture.js';
 import type { Capture } from '../capture/pass.js';
 import { codeVersion } from '../job/code-version.js';
 import type { LeftOut } from '../job/errors.js';
+import type { OverlapFigures } from '../placement/overlap-verdict.js';
 import { VERSION } from '../version.js';
 import type { Gap } from './gaps.js';
 import type { MadePlate } from './make-plate.js';
@@ -56,6 +57,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     },
     settings: { curve },
     passes: made.tracked.map((_, i) => describePass(made, i)),
+    agreement: agreementOf(made),
     overlaps: made.placement.edges.map((edge) => ({
       ...edge,
       rmsPx: edge.rmsPx === null ? null : edge.rmsPx * made.tracked[0]!.graded.binFactor,
@@ -84,6 +86,16 @@ function allLosses(capture: Capture, made: MadePlate): LeftOut[] {
   return losses;
 }
 
+function agreementOf({ placement: { figures }, tracked }: MadePlate): OverlapFigures {
+  const { binFactor } = tracked[0]!.graded;
+  return {
+    ...figures,
+    edgeRmsPx: figures.edgeRmsPx * binFactor,
+    loopRmsPx: figures.loopRmsPx * binFactor,
+    heldOutRmsPx: figures.heldOutRmsPx * binFactor,
+  };
+}
+
 function describePass(made: MadePlate, index: number): SidecarPass {
   const tracked = made.tracked[index]!;
   const { pass, binFactor } = tracked.graded;
@@ -103,6 +115,7 @@ function describePass(made: MadePlate, index: number): SidecarPass {
       tiltPx: path.tiltPx * binFactor,
       warpPx: path.warpPx * binFactor,
       pairResidualPx: path.pairResidualPx * binFactor,
+      gaps: tracked.gaps,
     },
   };
 }

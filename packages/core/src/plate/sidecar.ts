@@ -1,7 +1,9 @@
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
+import type { OverlapFigures } from '../placement/overlap-verdict.js';
 import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
+import type { TrackGap } from '../registration/track.js';
 import type { Gap } from './gaps.js';
 import type { PlateTiffResult } from './tiff.js';
 
@@ -61,6 +63,8 @@ export interface SidecarPass {
     readonly warpPx: number;
     readonly pairs: number;
     readonly pairResidualPx: number;
+    /** Where the recording's cadence was broken, as the drift shows it. */
+    readonly gaps: readonly TrackGap[];
   };
 }
 
@@ -96,6 +100,8 @@ export interface Sidecar {
   readonly settings: { readonly curve: string };
   readonly passes: readonly SidecarPass[];
   readonly overlaps: readonly SidecarOverlap[];
+  /** How well the overlaps agree as a whole, frame px. */
+  readonly agreement: OverlapFigures;
   readonly light: {
     /** Name of the pass whose light and sky the plate keeps. */
     readonly referencePass: string;
