@@ -1,76 +1,21 @@
 // Ten rehearsals of different seeds, disc sizes, 2 to 4 passes and rotations up to 3 degrees, each with the seeing warps
 // off and on: stitched, then scored against their truth. Prints a table and whether each bar is reached; exit 1 if not.
-// Arguments: numbers of the rehearsals to run, from 0; none runs all.
+// Arguments: numbers of the rehearsals to run, from 0; none runs all. After --seeds: other seeds for them, to see how much
+// of a figure is the draw; the last lines then give the mean over the seeds.
 import { mkdtemp, readFile, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { REHEARSAL_DEFAULTS, rehearse, scorePlate, stitch } from '../packages/core/dist/index.js';
 import { printMachine, printTable } from './machine.mjs';
+import { CASES } from './rehearsal-cases.mjs';
 
 const WARPS_OFF_BAR_PX = 0.15;
 const WARPS_ON_BAR = 1.3;
-const CASES = [
-  { seed: 101, discDiameterPx: 1150, passes: 2, phaseAngleDeg: 64 },
-  {
-    seed: 102,
-    discDiameterPx: 900,
-    passes: 2,
-    phaseAngleDeg: 88,
-    rotationsDeg: [0, 3],
-    frameWidthPx: 800,
-    frameHeightPx: 560,
-  },
-  { seed: 103, discDiameterPx: 1400, passes: 3, phaseAngleDeg: 40, rotationsDeg: [0, -2, 1.5], framesPerPass: 10 },
-  {
-    seed: 104,
-    discDiameterPx: 1300,
-    passes: 4,
-    phaseAngleDeg: 75,
-    rotationsDeg: [0, 1, -3, 2],
-    frameWidthPx: 720,
-    frameHeightPx: 480,
-  },
-  { seed: 105, discDiameterPx: 1000, passes: 2, phaseAngleDeg: 20, rotationsDeg: [0, -3], bits: 16, format: 'tif' },
-  {
-    seed: 106,
-    discDiameterPx: 1250,
-    passes: 3,
-    phaseAngleDeg: 100,
-    brightLimbDeg: 40,
-    declinationDeg: -26,
-    dusk: 0.03,
-  },
-  {
-    seed: 107,
-    discDiameterPx: 800,
-    passes: 2,
-    phaseAngleDeg: 55,
-    frameWidthPx: 640,
-    frameHeightPx: 480,
-    framesPerPass: 20,
-  },
-  {
-    seed: 108,
-    discDiameterPx: 1500,
-    passes: 3,
-    phaseAngleDeg: 70,
-    rotationsDeg: [0, 2.5, -2.5],
-    vignetting: 0.25,
-    dust: 20,
-  },
-  {
-    seed: 109,
-    discDiameterPx: 1150,
-    passes: 4,
-    phaseAngleDeg: 64,
-    rotationsDeg: [0, 1, 2, 3],
-    fullWellElectrons: 8000,
-    frameHeightPx: 420,
-  },
-  { seed: 110, discDiameterPx: 1100, passes: 2, phaseAngleDeg: 110, brightLimbDeg: -60, declinationDeg: 28 },
-];
-
-const chosen = process.argv.slice(2).map(Number);
+const words = process.argv.slice(2);
+const at = words.includes('--seeds') ? words.indexOf('--seeds') : words.length;
+const chosen = words.slice(0, at).map(Number);
+const seeds = words.slice(at + 1).map(Number);
+const ratios = new Map();
 const scratch = await mkdtemp(join(tmpdir(), 'plenilune-bench-'));
 let reached = true;
 printMachine();
@@ -78,13 +23,12 @@ try {
   const rows = [];
   for (const [index, settings] of CASES.entries()) {
     if (chosen.length > 0 && !chosen.includes(index)) continue;
-    for (const warps of [false, true]) rows.push(await runCase(index, settings, warps));
-    process.stderr.write(
-      `${rows
-        .slice(-2)
-        .map((row) => row.join(' '))
-        .join('\n')}\n`,
-    );
+    for (const seed of seeds.length > 0 ? seeds : [settings.seed]) {
+      for (const warps of [false, true]) {
+        rows.push(await runCase(index, { ...settings, seed }, warps));
+        process.stderr.write(`${rows.at(-1).join(' ')}\n`);
+      }
+    }
   }
   printTable(
     [
@@ -105,6 +49,9 @@ try {
     ],
     rows,
   );
+  if (seeds.length > 1)
+    for (const [key, values] of ratios)
+      console.log(`${key}: ${(values.reduce((sum, v) => sum + v, 0) / values.length).toFixed(2)} x the bar on average`);
 } finally {
   await rm(scratch, { recursive: true, force: true });
 }
@@ -141,6 +88,9 @@ async function runCase(index, given, warps) {
       seconds.toFixed(1),
     ];
   }
+  const ratio = score.geometryRmsPx / bar;
+  const key = `case ${index}, warps ${warps ? 'on' : 'off'}`;
+  ratios.set(key, [...(ratios.get(key) ?? []), ratio]);
   const good = score.geometryRmsPx <= bar && result.complete && score.covered > 0.999;
   reached &&= good;
   await rm(dir, { recursive: true });

@@ -6,6 +6,9 @@ const BENCHMARKS = {
   graph: 'placement of up to 60 strips from overlaps of which some are false: errors, false edges, covariances, time',
   kernels: 'the WebAssembly kernels beside plain TypeScript, and the Fourier transform beside others',
   registration: 'registerPair beside the Cramér–Rao bound and three common methods, refusals and time',
+  places: 'passes turned by any angle, and passes that do not overlap, placed on a guide and by their limb',
+  'real-pairs':
+    'photographs that show the same ground, and pairs that must not be joined, against the measured relations',
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
   limb: 'errors of the limb fit beside the Cramér–Rao bound, and whether its covariance is true',
   track: 'drifting passes of known truth, a fifth of their frames ruined: accuracy, losses and time a frame',

@@ -1,25 +1,29 @@
 // open_halves, stitched, beside the plate that perfect knowledge of poses, gains, sky and flat field gives from the same
 // frames (../shared/tools/known_poses.py --keep 1.0). Both are scored by ../shared/tools/score.py, which knows neither.
+// Arguments: --rehearsal N takes rehearsal N of rehearsals.mjs, from 0, in place of open_halves.
 // Needs Debian's python3-numpy, python3-scipy, python3-skimage, python3-opencv and python3-tifffile.
 import { execFileSync } from 'node:child_process';
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { stitch } from '../packages/core/dist/index.js';
+import { rehearse, stitch } from '../packages/core/dist/index.js';
 import { printMachine, printTable } from './machine.mjs';
+import { CASES } from './rehearsal-cases.mjs';
 
 const GEOMETRY_BAR = 1.3;
 const BRIGHTNESS_BAR = 2;
 const shared = fileURLToPath(new URL('../../shared', import.meta.url));
-const truth = join(shared, 'real', 'captures', 'open_halves');
 const python = (tool, ...args) =>
   execFileSync('/usr/bin/python3', [join(shared, 'tools', tool), ...args], { encoding: 'utf8' });
 const seconds = (since) => ((performance.now() - since) / 1000).toFixed(1);
 
 printMachine();
 const scratch = await mkdtemp(join(tmpdir(), 'plenilune-bench-'));
+const wanted = process.argv.indexOf('--rehearsal');
+const truth = wanted < 0 ? join(shared, 'real', 'captures', 'open_halves') : join(scratch, 'rehearsal');
 try {
+  if (wanted >= 0) await rehearse(truth, CASES[Number(process.argv[wanted + 1])]);
   const yardstick = join(scratch, 'yardstick.tif');
   let started = performance.now();
   python('known_poses.py', truth, yardstick, '--keep', '1.0');

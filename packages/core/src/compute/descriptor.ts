@@ -122,3 +122,18 @@ function normalise(values: Float32Array): void {
   const scale = 1 / Math.sqrt(square + 1e-30);
   for (let i = 0; i < values.length; i++) values[i]! *= scale;
 }
+
+/** Dot product of a descriptor's values with those that begin at `start` in a row of many. */
+export function dotAt(values: Float32Array, all: Float32Array, start: number): number {
+  let a = 0;
+  let b = 0;
+  let c = 0;
+  let d = 0;
+  for (let k = 0; k < DESCRIPTOR_LENGTH; k += 4) {
+    a += values[k]! * all[start + k]!;
+    b += values[k + 1]! * all[start + k + 1]!;
+    c += values[k + 2]! * all[start + k + 2]!;
+    d += values[k + 3]! * all[start + k + 3]!;
+  }
+  return a + b + c + d;
+}

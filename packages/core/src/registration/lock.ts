@@ -1,4 +1,5 @@
 import { type Affine, compose, onFinerGrid, poseAbout, translation } from '../compute/affine.js';
+import { correlationFromSums } from '../compute/correlation.js';
 import { binPlane } from '../compute/downsample.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { phaseCorrelation } from '../compute/kernels-correlate.js';
@@ -160,9 +161,7 @@ function verify(a: Coarse, b: Coarse, dx: number, dy: number) {
       sab += p * q;
     }
   }
-  const va = saa - (sa * sa) / Math.max(1, n);
-  const vb = sbb - (sb * sb) / Math.max(1, n);
-  const correlation = va > 0 && vb > 0 ? (sab - (sa * sb) / n) / Math.sqrt(va * vb) : 0;
+  const correlation = correlationFromSums(n, sa, sb, saa, sbb, sab);
   const smaller = Math.min(total(a.coverage), total(b.coverage));
   const samples = n / INDEPENDENT_AREA_PX;
   const fisher = Math.atanh(Math.max(-0.999, Math.min(0.999, correlation)));

@@ -1,4 +1,5 @@
 import { type Affine, invert } from '../compute/affine.js';
+import { correlationFromSums } from '../compute/correlation.js';
 import type { PairDetail } from './pair-detail.js';
 
 /** How alike two details are over their true overlap at a pose. */
@@ -77,8 +78,6 @@ export function likenessAt(fixed: PairDetail, moving: PairDetail, map: Affine): 
 }
 
 function likeness(n: number, sa: number, sb: number, saa: number, sbb: number, sab: number): PairLikeness {
-  const va = saa - (sa * sa) / Math.max(1, n);
-  const vb = sbb - (sb * sb) / Math.max(1, n);
-  const correlation = va > 0 && vb > 0 ? (sab - (sa * sb) / n) / Math.sqrt(va * vb) : 0;
+  const correlation = correlationFromSums(n, sa, sb, saa, sbb, sab);
   return { correlation: Math.max(-1, Math.min(1, correlation)), samples: n };
 }

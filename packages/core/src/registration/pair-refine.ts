@@ -163,10 +163,11 @@ const TAPS: TapTable = { weights: TAP_TABLE, steps: TAP_STEPS };
 const STENCIL_PX = 2;
 const TAPS_PX = 4;
 
+/** Blocks whose scatter tells the covariance: many, but long against the reach of the noise once it is blurred. */
 function blockSide(areaPx: number): number {
   if (areaPx > 768 * 768) return 64;
   if (areaPx > 384 * 384) return 32;
-  return areaPx > 96 * 96 ? 16 : 8;
+  return areaPx > 96 * 96 ? 24 : 8;
 }
 
 /**

@@ -1,4 +1,5 @@
 import { type Affine, applyX, applyY, compose, IDENTITY, invert } from '../compute/affine.js';
+import { correlationFromSums } from '../compute/correlation.js';
 import { binPlane } from '../compute/downsample.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { erodeSquare } from '../compute/morphology.js';
@@ -207,8 +208,5 @@ function correlationWithin(a: Plane, b: Plane, coverage: Plane): BandCheck {
     sbb += q * q;
     sab += p * q;
   }
-  const va = saa - (sa * sa) / Math.max(1, count);
-  const vb = sbb - (sb * sb) / Math.max(1, count);
-  const correlation = va > 0 && vb > 0 ? (sab - (sa * sb) / count) / Math.sqrt(va * vb) : 0;
-  return { correlation, samples: count / INDEPENDENT_AREA_PX2 };
+  return { correlation: correlationFromSums(count, sa, sb, saa, sbb, sab), samples: count / INDEPENDENT_AREA_PX2 };
 }

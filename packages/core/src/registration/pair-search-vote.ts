@@ -1,4 +1,4 @@
-import { DESCRIPTOR_LENGTH, type Descriptor } from '../compute/descriptor.js';
+import { DESCRIPTOR_LENGTH, type Descriptor, dotAt } from '../compute/descriptor.js';
 import { fitSimilarity, type PointPair, type Similarity, similarityResidual } from '../compute/similarity.js';
 
 /** Turns and scales that are looked at. */
@@ -129,20 +129,6 @@ function mostAlike(
   }
   // Squared distance of unit vectors: 2 − 2·dot, here with the rounding of the dot products: equals are no match.
   return { to, ratio: Math.sqrt((Math.max(0, 1 - dots[best]!) + ROUNDING) / (Math.max(0, 1 - secondDot) + ROUNDING)) };
-}
-
-function dotAt(values: Float32Array, all: Float32Array, start: number): number {
-  let a = 0;
-  let b = 0;
-  let c = 0;
-  let d = 0;
-  for (let k = 0; k < DESCRIPTOR_LENGTH; k += 4) {
-    a += values[k]! * all[start + k]!;
-    b += values[k + 1]! * all[start + k + 1]!;
-    c += values[k + 2]! * all[start + k + 2]!;
-    d += values[k + 3]! * all[start + k + 3]!;
-  }
-  return a + b + c + d;
 }
 
 function agreeingWith(pairs: readonly FeaturePair[], seed: FeaturePair, tolerancePx: number): number[] {

@@ -1,4 +1,4 @@
-import { DESCRIPTOR_LENGTH, type Descriptor, describe } from '../compute/descriptor.js';
+import { DESCRIPTOR_LENGTH, type Descriptor, describe, dotAt } from '../compute/descriptor.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { findKeypoints } from '../compute/keypoints.js';
 import { quantile } from '../compute/quantile.js';
@@ -93,18 +93,4 @@ function matches(from: readonly Descriptor[], to: readonly Descriptor[]): PointP
       pairs.push({ fromX: x, fromY: y, toX: target.x, toY: target.y });
   }
   return pairs;
-}
-
-function dotAt(values: Float32Array, all: Float32Array, start: number): number {
-  let a = 0;
-  let b = 0;
-  let c = 0;
-  let d = 0;
-  for (let k = 0; k < DESCRIPTOR_LENGTH; k += 4) {
-    a += values[k]! * all[start + k]!;
-    b += values[k + 1]! * all[start + k + 1]!;
-    c += values[k + 2]! * all[start + k + 2]!;
-    d += values[k + 3]! * all[start + k + 3]!;
-  }
-  return a + b + c + d;
 }
