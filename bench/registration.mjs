@@ -24,6 +24,7 @@ const { values } = parseArgs({
 const trials = Number(values.trials);
 const METHODS = ['skimage', 'phase', 'ecc'];
 const GROSS_PX = 1;
+const ANY = { freedom: 'similarity', rotationDeg: 'any', scaleRange: 3 };
 
 printMachine();
 const scratch = mkdtempSync(join(tmpdir(), 'plenilune-registration-'));
@@ -36,7 +37,11 @@ try {
     printShifts(scores);
     printTurns(scores.filter((score) => score.row.turned));
   }
-  if (!values.row || values.row === 'refusals') printRefusals(Number(values.refusals));
+  if (!values.row || values.row === 'refusals') {
+    const count = Number(values.refusals);
+    printRefusals(count, {}, 'pairs that show no common ground');
+    printRefusals(Math.ceil(count / 4), ANY, 'of these, searched under any turn and scales of 1/3 to 3');
+  }
   if (!values['no-timing'] && (!values.row || values.row === 'timing')) printTiming();
 } finally {
   rmSync(scratch, { recursive: true, force: true });
@@ -196,11 +201,11 @@ function printTurns(scores) {
   );
 }
 
-function printRefusals(count) {
+function printRefusals(count, wider, title) {
   const kinds = {};
   for (let k = 0; k < count; k++) {
     const { kind, fixed, moving, options } = drawStrangers(k);
-    const found = registerPair(fixed, moving, options);
+    const found = registerPair(fixed, moving, { ...options, ...wider });
     kinds[kind] ??= { pairs: 0, accepted: 0, highest: 0, reasons: {} };
     kinds[kind].pairs++;
     kinds[kind].highest = Math.max(kinds[kind].highest, found.probability);
@@ -209,7 +214,7 @@ function printRefusals(count) {
       failed = true;
     } else kinds[kind].reasons[found.reason] = (kinds[kind].reasons[found.reason] ?? 0) + 1;
   }
-  console.log(`${count} pairs that show no common ground:`);
+  console.log(`${count} ${title}:`);
   printTable(
     ['kind', 'pairs', 'accepted', 'highest probability', 'reasons'],
     Object.entries(kinds).map(([kind, s]) => [

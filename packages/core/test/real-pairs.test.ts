@@ -1,7 +1,8 @@
 import { beforeAll, describe, expect, it } from 'vitest';
 import { readStill } from '../src/capture/read-still.js';
 import { type Affine, applyX, applyY, poseAbout } from '../src/compute/affine.js';
-import { luminance } from '../src/compute/image.js';
+import { luminance, type Plane } from '../src/compute/image.js';
+import { registerPair } from '../src/registration/pair.js';
 import { isCertain, type SimilarityCandidate, searchPrepared } from '../src/registration/pair-search.js';
 import { prepareSearchPicture, type SearchPicture } from '../src/registration/pair-search-picture.js';
 import type { SearchRanges } from '../src/registration/pair-search-vote.js';
@@ -27,6 +28,7 @@ const FILES = {
 type Name = keyof typeof FILES;
 
 interface Photo {
+  readonly light: Plane;
   readonly widthPx: number;
   readonly heightPx: number;
   readonly prepared: SearchPicture;
@@ -37,7 +39,12 @@ const photos = new Map<Name, Photo>();
 beforeAll(async () => {
   for (const [name, file] of Object.entries(FILES) as [Name, string][]) {
     const light = luminance((await readStill(shared('real', 'photos', file))).image);
-    photos.set(name, { widthPx: light.width, heightPx: light.height, prepared: prepareSearchPicture({ light }) });
+    photos.set(name, {
+      light,
+      widthPx: light.width,
+      heightPx: light.height,
+      prepared: prepareSearchPicture({ light }),
+    });
   }
 });
 
@@ -88,6 +95,27 @@ describe('pairs of photographs that show the same ground', () => {
     expect(rms).toBeLessThan(rmsPx);
     expect(Math.abs(best!.scale / scale - 1)).toBeLessThan(0.005);
     expect(Math.abs(best!.rotationDeg - rotationDeg)).toBeLessThan(0.35);
+  });
+});
+
+describe('registerPair', () => {
+  const options = { freedom: 'similarity', rotationDeg: 'any', scaleRange: 3 } as const;
+
+  it.each([
+    ['gibbous-south', 'gibbous-whole', 0.36, -2.8, 623.2, 341.3, 0.8],
+    ['gibbous-north', 'gibbous-whole', 0.36, -2.67, 281.2, 487.3, 0.7],
+  ] as const)('places %s on %s', (moving, fixed, scale, rotationDeg, shiftX, shiftY, rmsPx) => {
+    const measured = poseAbout({ x: 0, y: 0 }, { shiftX, shiftY, rotationDeg, scale });
+    const found = registerPair(photos.get(fixed)!.light, photos.get(moving)!.light, options);
+    expect(found.placed && distancePx(found.pose, measured, moving, fixed).worst).toBeLessThan(2 * rmsPx);
+  });
+
+  it.each([
+    ['crescent-infrared', 'crescent-visible'],
+    ['sun', 'eclipse-2'],
+  ] as const)('refuses %s on %s: another filter, another body', (moving, fixed) => {
+    const found = registerPair(photos.get(fixed)!.light, photos.get(moving)!.light, options);
+    expect(found).toMatchObject({ placed: false, reason: expect.stringMatching(/^(UNSTABLE|NO_OVERLAP)$/) });
   });
 });
 

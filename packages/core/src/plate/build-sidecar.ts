@@ -80,7 +80,8 @@ function allLosses(capture: Capture, made: MadePlate): LeftOut[] {
     losses.push({
       item: tracked.graded.pass.name,
       reason: 'not-placed',
-      detail: 'overlaps with no other pass could be recognised, and no limb tells where it belongs',
+      detail:
+        'overlaps with no other pass could be recognised, and neither a guide nor its limb tells where it belongs',
     });
   });
   return losses;

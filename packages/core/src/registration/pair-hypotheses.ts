@@ -3,7 +3,7 @@ import type { Plane } from '../compute/image.js';
 import type { Masked } from './lock.js';
 import type { PairPyramid } from './pair-levels.js';
 import { lockLevels, lockPoses, type PairHypothesis, type PairLock } from './pair-lock.js';
-import { searchSimilarity } from './pair-search.js';
+import { isCertain, searchSimilarity } from './pair-search.js';
 import type { PairOptions, PairPicture } from './pair-types.js';
 
 /**
@@ -39,8 +39,12 @@ export function lockPyramids(
     rotationDeg: turns,
     scale: [baseScale / scaleRange / SLACK_SCALE, baseScale * scaleRange * SLACK_SCALE],
   });
-  const maps = found.map((candidate) => onCoarserGrid(candidate.pose, factor)).filter(isPossible);
-  return lockPoses(fixed.coarsest, moving.coarsest, maps);
+  const poses = found.map((c) => ({ map: onCoarserGrid(c.pose, factor), isCertain: isCertain(c) }));
+  return lockPoses(
+    fixed.coarsest,
+    moving.coarsest,
+    poses.filter(({ map }) => isPossible(map)),
+  );
 }
 
 const NARROW_DEG = 10;

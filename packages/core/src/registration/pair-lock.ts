@@ -14,6 +14,8 @@ export interface PairCandidate {
   readonly samples: number;
   /** Correlation over what chance gives, in standard deviations. */
   readonly z: number;
+  /** Whether a search on finer detail vouches for it. Default: no. */
+  readonly isCertain?: boolean;
 }
 
 /** Outcome of {@link lockLevels}. */
@@ -88,16 +90,22 @@ function withoutPattern(candidates: PairCandidate[]): PairCandidate[] {
 
 const SURE_Z = 9;
 
-/** The lock of poses that were found elsewhere, over any turn and scale. */
-export function lockPoses(fixedLevel: PairLevel, movingLevel: PairLevel, maps: readonly Affine[]): PairLock {
+/** A pose that was found elsewhere, moving px -> fixed px of the level, and whether its finder vouches for it. */
+export interface FoundPose {
+  readonly map: Affine;
+  readonly isCertain: boolean;
+}
+
+/** The lock of poses that were found elsewhere, over any turn and scale; those that are vouched for come first. */
+export function lockPoses(fixedLevel: PairLevel, movingLevel: PairLevel, found: readonly FoundPose[]): PairLock {
   const fixed = pairDetail(fixedLevel);
   const moving = pairDetail(movingLevel);
   const { sampleAreaPx } = correlate(fixed, moving);
-  const candidates = maps.map((map) => {
+  const candidates = found.map(({ map, isCertain }) => {
     const { correlation, samples } = likenessAt(fixed, moving, map);
-    return { map, correlation, samples, z: significance(correlation, samples, sampleAreaPx) };
+    return { map, correlation, samples, z: significance(correlation, samples, sampleAreaPx), isCertain };
   });
-  candidates.sort((p, q) => q.z - p.z);
+  candidates.sort((p, q) => Number(q.isCertain) - Number(p.isCertain) || q.z - p.z);
   const positions = (fixed.width + moving.width) * (fixed.height + moving.height);
   return { candidates, fixed, moving, sampleAreaPx, trials: (TURNS_AND_SCALES * positions) / sampleAreaPx };
 }
