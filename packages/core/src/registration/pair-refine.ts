@@ -98,7 +98,7 @@ function refineLevel(
   const map = compose(translation(0, -top), onCoarserGrid(state.map, factor));
   const middle = overlapCentre(fixed, moving, map);
   if (!middle) return undefined;
-  const sidePx = blockSide(fixed.width * fixed.height);
+  let sidePx = blockSide(fixed.width * fixed.height);
   const reach = Math.hypot(fixed.width, fixed.height) / 3;
   let pose = posePartsOf(map, freedom, middle.mx, middle.my);
   let relaxation = 1;
@@ -129,6 +129,7 @@ function refineLevel(
       if (sigmaPx > 0) {
         fixed = blurred(scope, fixed, sigmaPx);
         moving = blurred(scope, moving, sigmaPx);
+        sidePx = Math.max(sidePx, BLURRED_BLOCK_PX);
         continue;
       }
     }
@@ -163,12 +164,14 @@ const TAPS: TapTable = { weights: TAP_TABLE, steps: TAP_STEPS };
 const STENCIL_PX = 2;
 const TAPS_PX = 4;
 
-/** Blocks whose scatter tells the covariance: many, but long against the reach of the noise once it is blurred. */
+/** Blocks whose scatter tells the covariance: as many as there may be, longer where a blur has given the noise a reach. */
 function blockSide(areaPx: number): number {
   if (areaPx > 768 * 768) return 64;
   if (areaPx > 384 * 384) return 32;
-  return areaPx > 96 * 96 ? 24 : 8;
+  return areaPx > 96 * 96 ? 16 : 8;
 }
+
+const BLURRED_BLOCK_PX = 24;
 
 /**
  * Gaussian σ, px, that both pictures are blurred by before the last steps, about the root of the Wiener filter that suits
