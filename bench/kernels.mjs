@@ -143,7 +143,7 @@ async function equations() {
 }
 
 async function accumulation() {
-  const { plainAccumulate } = await loadPlain('plain-kernels');
+  const { plainAccumulate } = await loadPlain('plain-accumulate');
   const { accumulateWithKernels } = await load('compute/kernels-accumulate');
   const planes = (n, size) => Array.from({ length: n }, (_, k) => noise(size, 1, k).data);
   for (const [name, plateToFrame] of poses()) {

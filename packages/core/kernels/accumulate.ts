@@ -6,20 +6,25 @@ import { warpRow } from './warp-row';
 /**
  * Adds one frame to `rows` × `columns` pixels of a strip, whose first one is plate px (x0, y0); the map takes plate px to
  * px of the frame. Frame planes lie planeBytes apart; so do those of the strip, sumBytes apart, the weight last. The
- * weight rises from 0 two pixels within the outermost centres to `frameWeight` over `feather` px. `frameTop` is the
+ * weight rises from 0 at `border` px within the outermost centres to `frameWeight` over `feather` px. `frameTop` is the
  * frame's row that comes first in memory. `scratch` holds channels + 2 rows of `columns` + 32 floats.
+ *
+ * With a `bend`, three planes of bendColumns × bendRows floats whose knot (0, 0) lies on plate px (bendX, bendY) and the
+ * others bendStep px apart, its first two are added to the map's answer, px of the frame, and the third is a factor of the
+ * weight; between knots along straight lines. Knots reach to the far ends of the pixels.
  */
 export function accumulate(
   frame: usize, planeBytes: usize, channels: usize, frameWidth: usize, frameHeight: usize, frameTop: i32,
   xx: f64, xy: f64, yx: f64, yy: f64, tx: f64, ty: f64,
   sums: usize, sumBytes: usize, x0: f64, y0: f64, columns: i32, rows: i32,
-  frameWeight: f64, feather: f64, taps: usize, steps: f64, scratch: usize,
+  frameWeight: f64, border: f64, feather: f64, taps: usize, steps: f64, scratch: usize,
+  bend: usize, bendColumns: i32, bendRows: i32, bendX: f64, bendY: f64, bendStep: f64,
 ): void {
   const stride = frameWidth * 4;
-  const top = (frameTop as isize) * (stride as isize);
-  const right = (frameWidth as f64) - 3;
-  const bottom = (frameHeight as f64) - 3;
-  const isShift = xx == 1 && yx == 0;
+  const first = frame - (frameTop as isize) * (stride as isize);
+  const right = (frameWidth as f64) - 1 - border;
+  const bottom = (frameHeight as f64) - 1 - border;
+  const isShift = bend == 0 && xx == 1 && yx == 0;
   const rowBytes = ((columns + 32) as usize) * 4;
   const weights = scratch;
   const values = scratch + rowBytes;
@@ -28,49 +33,88 @@ export function accumulate(
     const y = y0 + (row as f64);
     const px = xy * y + tx;
     const py = yy * y + ty;
-    let from = columns;
-    let to = 0;
-    for (let column = 0; column < columns; column += 2) {
-      const x = f64x2.add(f64x2.splat(x0 + (column as f64)), f64x2(0, 1));
-      const sx = f64x2.add(f64x2.mul(f64x2.splat(xx), x), f64x2.splat(px));
-      const sy = f64x2.add(f64x2.mul(f64x2.splat(yx), x), f64x2.splat(py));
-      const low = f64x2.sub(f64x2.pmin(sx, sy), f64x2.splat(2));
-      const high = f64x2.pmin(f64x2.sub(f64x2.splat(right), sx), f64x2.sub(f64x2.splat(bottom), sy));
-      const inside = f64x2.pmin(low, high);
-      const is = f64x2.gt(inside, f64x2.splat(0));
-      const which = i64x2.bitmask(is);
-      let weight = f64x2.splat(0);
-      if (which != 0) {
-        const rise = f64x2.pmin(f64x2.div(inside, f64x2.splat(feather)), f64x2.splat(1));
-        const square = f64x2.mul(f64x2.mul(f64x2.splat(frameWeight), rise), rise);
-        weight = f64x2.mul(square, f64x2.sub(f64x2.splat(3), f64x2.add(rise, rise)));
-        weight = v128.and(is, weight);
-        from = min(from, which == 2 ? column + 1 : column);
-        to = which == 1 ? column + 1 : column + 2;
-      }
-      v128.store64_lane(weights + column * 4, f32x4.demote_f64x2_zero(weight), 0);
-    }
-    // An odd width leaves a pixel over.
-    to = min(to, columns);
-    if (from >= to) continue;
     const out = sums + row * columns * 4;
-    const first = frame - top;
-    if (isShift) {
-      const x = x0 + (from as f64);
-      for (let c: usize = 0; c < channels; c++) {
-        const to4 = values + c * rowBytes + from * 4;
-        shiftedRow(first + c * planeBytes, stride, xx * x + px, yx * x + py, taps, steps, to - from, to4, spare);
+    for (let start = 0; start < columns; ) {
+      let end = columns;
+      let ax = xx;
+      let bx = px;
+      let ay = yx;
+      let by = py;
+      let w = frameWeight;
+      let dw: f64 = 0;
+      if (bend != 0) {
+        // Between two knots of a row the bend is a straight line, so that the map stays one.
+        const cell = ((x0 + (start as f64) - bendX) / bendStep) as i32;
+        const xl = bendX + (cell as f64) * bendStep;
+        end = min(columns, (xl + bendStep - x0) as i32);
+        const r = min(((y - bendY) / bendStep) as i32, bendRows - 2);
+        const t = (y - bendY) / bendStep - (r as f64);
+        const at = bend + (r * bendColumns + cell) * 4;
+        const plane = (bendRows * bendColumns * 4) as usize;
+        const down = (bendColumns * 4) as usize;
+        const ul = knot(at, down, t);
+        const us = (knot(at + 4, down, t) - ul) / bendStep;
+        const vl = knot(at + plane, down, t);
+        const vs = (knot(at + plane + 4, down, t) - vl) / bendStep;
+        const wl = frameWeight * knot(at + 2 * plane, down, t);
+        dw = (frameWeight * knot(at + 2 * plane + 4, down, t) - wl) / bendStep;
+        w = wl - dw * xl;
+        ax += us;
+        bx += ul - us * xl;
+        ay += vs;
+        by += vl - vs * xl;
       }
-    } else {
-      warpRow(
-        first, planeBytes, channels, stride, taps, steps, false, xx, yx, px, py, x0, from, to, values, rowBytes, spare,
-      );
+      let from = end;
+      let to = start;
+      for (let column = start; column < end; column += 2) {
+        const x = f64x2.add(f64x2.splat(x0 + (column as f64)), f64x2(0, 1));
+        const sx = f64x2.add(f64x2.mul(f64x2.splat(ax), x), f64x2.splat(bx));
+        const sy = f64x2.add(f64x2.mul(f64x2.splat(ay), x), f64x2.splat(by));
+        const low = f64x2.sub(f64x2.pmin(sx, sy), f64x2.splat(border));
+        const high = f64x2.pmin(f64x2.sub(f64x2.splat(right), sx), f64x2.sub(f64x2.splat(bottom), sy));
+        const inside = f64x2.pmin(low, high);
+        const is = f64x2.gt(inside, f64x2.splat(0));
+        const which = i64x2.bitmask(is);
+        let weight = f64x2.splat(0);
+        if (which != 0) {
+          const rise = f64x2.pmin(f64x2.div(inside, f64x2.splat(feather)), f64x2.splat(1));
+          const full = f64x2.add(f64x2.splat(w), f64x2.mul(f64x2.splat(dw), x));
+          const square = f64x2.mul(f64x2.mul(full, rise), rise);
+          weight = f64x2.mul(square, f64x2.sub(f64x2.splat(3), f64x2.add(rise, rise)));
+          weight = v128.and(is, weight);
+          from = min(from, which == 2 ? column + 1 : column);
+          to = which == 1 ? column + 1 : column + 2;
+        }
+        v128.store64_lane(weights + column * 4, f32x4.demote_f64x2_zero(weight), 0);
+      }
+      // An odd length leaves a pixel over.
+      to = min(to, end);
+      start = end;
+      if (from >= to) continue;
+      if (isShift) {
+        const x = x0 + (from as f64);
+        for (let c: usize = 0; c < channels; c++) {
+          const to4 = values + c * rowBytes + from * 4;
+          shiftedRow(first + c * planeBytes, stride, xx * x + px, yx * x + py, taps, steps, to - from, to4, spare);
+        }
+      } else {
+        warpRow(
+          first, planeBytes, channels, stride, taps, steps, false, ax, ay, bx, by, x0, from, to, values, rowBytes, spare,
+        );
+      }
+      for (let c: usize = 0; c < channels; c++) {
+        addProducts(out + c * sumBytes, weights, values + c * rowBytes, from, to);
+      }
+      addProducts(out + channels * sumBytes, weights, 0, from, to);
     }
-    for (let c: usize = 0; c < channels; c++) {
-      addProducts(out + c * sumBytes, weights, values + c * rowBytes, from, to);
-    }
-    addProducts(out + channels * sumBytes, weights, 0, from, to);
   }
+}
+
+/** A knot of the bend between two of its rows. */
+@inline
+function knot(at: usize, down: usize, t: f64): f64 {
+  const a = load<f32>(at) as f64;
+  return a + t * ((load<f32>(at + down) as f64) - a);
 }
 
 /** Adds weight × value, or the weight alone, to a row. */

@@ -4,10 +4,12 @@ import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { guideTask, runGuide } from './placement/guide-place.js';
+import { joinTask, runJoin } from './placement/join-field.js';
 import { limbTask, runLimb } from './placement/limb-place.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
 import { lockTask, measureTask, runLock, runMeasure } from './registration/pair-tasks.js';
+import { bendTask, runBend } from './registration/seeing-task.js';
 import { accumulateTask, runAccumulate } from './strip/accumulate.js';
 
 /** The worker file: every task of the library, bound to its function. Add a task by adding a line. */
@@ -16,9 +18,11 @@ export default createTaskHandler([
   implement(detailTask, runDetail),
   implement(lockTask, runLock),
   implement(measureTask, runMeasure),
+  implement(bendTask, runBend),
   implement(edgeTask, runEdge),
   implement(turnedEdgeTask, runTurnedEdge),
   implement(correctFrameTask, runCorrectFrame),
+  implement(joinTask, runJoin),
   implement(limbTask, runLimb),
   implement(guideTask, runGuide),
   implement(lightTask, solvePlateLight),

@@ -5,6 +5,7 @@ import { readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
+import { bendOnPlate } from '../registration/seeing-field.js';
 import type { StripSums } from '../strip/accumulate.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 
@@ -35,6 +36,7 @@ export async function stripStage(
     height: pass.heightPx,
     pose: poses[k]!,
     weight: frame.weight,
+    bend: bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join),
     load: (planes: readonly Float32Array[]) => {
       lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
       const input = { path: frame.path, curve, lift, correction: corrections[k]!, defects, planes };

@@ -20,6 +20,20 @@ export interface FrameToAdd {
   readonly plateToFrame: Affine;
   readonly frameWeight: number;
   readonly featherPx: number;
+  readonly borderPx?: number;
+  readonly bend?: Bend;
+}
+
+/** How a frame is bent, and what it counts, on a grid of knots on the plate; between knots along straight lines. */
+export interface Bend {
+  /** Plate px of the first knot. */
+  readonly x0: number;
+  readonly y0: number;
+  readonly stepPx: number;
+  readonly columns: number;
+  readonly rows: number;
+  /** Frame px to be added to where the pose has a plate pixel in the frame, three planes: x, y, and a factor of the weight. */
+  readonly knots: Float32Array;
 }
 
 /** Rows of the strip that lie in the memory of the kernels at a time. */
@@ -32,21 +46,23 @@ const LANCZOS: TapTable = { weights: LANCZOS_WEIGHTS, steps: LANCZOS_PHASES };
  * take part, are copied in and out. Poses that only shift take a faster way.
  */
 export function accumulateWithKernels(input: FrameToAdd): void {
-  const { sums, frame, plateToFrame: back } = input;
+  const { sums, frame, plateToFrame: back, bend } = input;
   const reach = mappedBounds(invert(back), frame.width, frame.height);
-  const left = Math.max(0, Math.floor(reach.x0) - sums.x0);
-  const right = Math.min(sums.width, Math.ceil(reach.x1) + 1 - sums.x0);
-  const top = Math.max(input.rows[0], Math.floor(reach.y0) - sums.y0);
-  const bottom = Math.min(input.rows[1], Math.ceil(reach.y1) + 1 - sums.y0);
+  const { most, box } = limitsOf(bend);
+  const left = Math.max(0, box.x0 - sums.x0, Math.floor(reach.x0 - most) - sums.x0);
+  const right = Math.min(sums.width, box.x1 - sums.x0, Math.ceil(reach.x1 + most) + 1 - sums.x0);
+  const top = Math.max(input.rows[0], box.y0 - sums.y0, Math.floor(reach.y0 - most) - sums.y0);
+  const bottom = Math.min(input.rows[1], box.y1 - sums.y0, Math.ceil(reach.y1 + most) + 1 - sums.y0);
   if (left >= right || top >= bottom) return;
   withKernels((scope) => {
-    const loaded = loadFrame(scope, input, left, right, top, bottom);
+    const loaded = loadFrame(scope, input, most, left, right, top, bottom);
     if (!loaded) return;
     const columns = right - left;
     const held = scope.hold((sums.planes.length + 1) * columns * Math.min(BAND_ROWS, bottom - top));
     const taps = putTaps(scope, LANCZOS);
     const scratch = scope.reserve((sums.planes.length + 2) * 4 * (columns + 32));
     const { xx, xy, yx, yy, tx, ty } = back;
+    const knots = bend ? scope.put(bend.knots).address : 0;
     for (let row = top; row < bottom; row += BAND_ROWS) {
       const rows = Math.min(BAND_ROWS, bottom - row);
       const size = columns * rows;
@@ -55,17 +71,39 @@ export function accumulateWithKernels(input: FrameToAdd): void {
       scope.exports.accumulate(
         ...([loaded.address, loaded.planeBytes, sums.planes.length, frame.width, frame.height, loaded.top] as const),
         ...([xx, xy, yx, yy, tx, ty, held.address, 4 * size, left + sums.x0, row + sums.y0, columns, rows] as const),
-        ...([input.frameWeight, input.featherPx, taps, LANCZOS_PHASES, scratch] as const),
+        ...([input.frameWeight, input.borderPx ?? LANCZOS_RADIUS - 1, input.featherPx] as const),
+        ...([taps, LANCZOS_PHASES, scratch, knots] as const),
+        ...([bend?.columns ?? 0, bend?.rows ?? 0, bend?.x0 ?? 0, bend?.y0 ?? 0, bend?.stepPx ?? 1] as const),
       );
       forEachRow(input, left, columns, row, rows, (plane, at, in_) => plane.set(band.subarray(in_, in_ + columns), at));
     }
   });
 }
 
+/** How far a bend moves anything, frame px, and the plate px that it tells about, first and one past the last. */
+function limitsOf(bend: Bend | undefined): {
+  readonly most: number;
+  readonly box: { readonly x0: number; readonly y0: number; readonly x1: number; readonly y1: number };
+} {
+  if (!bend) return { most: 0, box: EVERYWHERE };
+  const { x0, y0, stepPx, columns, rows, knots } = bend;
+  let most = 0;
+  for (let i = 0; i < 2 * columns * rows; i++) most = Math.max(most, Math.abs(knots[i]!));
+  return { most: 1.5 * most, box: { x0, y0, x1: x0 + (columns - 1) * stepPx, y1: y0 + (rows - 1) * stepPx + 1 } };
+}
+
+const EVERYWHERE = {
+  x0: Number.NEGATIVE_INFINITY,
+  y0: Number.NEGATIVE_INFINITY,
+  x1: Number.POSITIVE_INFINITY,
+  y1: Number.POSITIVE_INFINITY,
+};
+
 /** Brings in the rows of the frame that the taps can reach. */
 function loadFrame(
   scope: KernelScope,
   { sums, frame, plateToFrame: back }: FrameToAdd,
+  most: number,
   left: number,
   right: number,
   top: number,
@@ -74,9 +112,9 @@ function loadFrame(
   const corners = [left, right - 1].flatMap((x) => [top, bottom - 1].map((y) => [x + sums.x0, y + sums.y0] as const));
   const ys = corners.map(([x, y]) => applyY(back, x, y));
   const xs = corners.map(([x, y]) => applyX(back, x, y));
-  if (Math.max(...xs) < 0 || Math.min(...xs) > frame.width) return undefined;
-  const first = Math.max(0, Math.floor(Math.min(...ys)) - LANCZOS_RADIUS);
-  const last = Math.min(frame.height - 1, Math.floor(Math.max(...ys)) + LANCZOS_RADIUS + 1);
+  if (Math.max(...xs) + most < 0 || Math.min(...xs) - most > frame.width) return undefined;
+  const first = Math.max(0, Math.floor(Math.min(...ys) - most) - LANCZOS_RADIUS);
+  const last = Math.min(frame.height - 1, Math.floor(Math.max(...ys) + most) + LANCZOS_RADIUS + 1);
   if (first > last) return undefined;
   const length = (last - first + 1) * frame.width;
   const { address } = scope.hold(length * frame.planes.length);

@@ -143,10 +143,17 @@ export interface KernelExports {
     columns: number,
     rows: number,
     frameWeight: number,
+    border: number,
     feather: number,
     taps: number,
     steps: number,
     scratch: number,
+    bend: number,
+    bendColumns: number,
+    bendRows: number,
+    bendX: number,
+    bendY: number,
+    bendStep: number,
   ) => void;
   /** Returns the number of pixels that took part. */
   readonly poseSums: (

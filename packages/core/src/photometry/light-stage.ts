@@ -1,8 +1,9 @@
 import { type Affine, compose } from '../compute/affine.js';
+import type { BendGrid } from '../compute/bend-spread.js';
 import { defineTask, type Task } from '../compute/task.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
-import type { TrackedFrame, TrackedPass } from '../registration/track-stage.js';
+import type { SeenFrame, SeenPass } from '../registration/seeing-stage.js';
 import type { FrameCorrection } from './correct-frame.js';
 import { observeGround } from './ground.js';
 import { flatPattern, patternAt, type SmoothPattern } from './pattern.js';
@@ -10,9 +11,11 @@ import { type LightProblem, type SolvedLight, solveLight } from './solve-light.j
 
 /** A pass with its pose on the plate. */
 export interface PlacedPass {
-  readonly tracked: TrackedPass;
+  readonly tracked: SeenPass;
   /** The track's space -> plate px, both at proxy scale. */
   readonly pose: Affine;
+  /** What it is still bent by, in the space of the plate at proxy scale. */
+  readonly join: BendGrid;
 }
 
 /** How the light of every frame becomes light of the plate. */
@@ -128,15 +131,15 @@ const LEAST_FRAMES_FOR_PATTERN = 8;
 const DARKEST_CORNER = 0.15;
 const BRIGHTEST_CORNER = 1.1;
 
-function spreadOut(frames: readonly TrackedFrame[], most: number): readonly TrackedFrame[] {
+function spreadOut(frames: readonly SeenFrame[], most: number): readonly SeenFrame[] {
   if (frames.length <= most) return frames;
   return Array.from({ length: most }, (_, i) => frames[Math.round((i * (frames.length - 1)) / (most - 1))]!);
 }
 
 function nearestEntry(
-  entries: readonly { readonly frame: TrackedFrame; readonly p: number }[],
+  entries: readonly { readonly frame: SeenFrame; readonly p: number }[],
   pass: number,
-  frame: TrackedFrame,
+  frame: SeenFrame,
 ): number {
   let best = -1;
   entries.forEach((entry, e) => {

@@ -4,12 +4,14 @@ import { createPlane } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
 import type { Masked } from '../registration/lock.js';
-import type { TrackedPass } from '../registration/track-stage.js';
+import { bendOnPlate } from '../registration/seeing-field.js';
+import type { SeenPass } from '../registration/seeing-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { edgeTask, turnedEdgeTask } from './edge.js';
 import type { EdgeReason } from './graph-types.js';
 import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
 import { type HeadedFrame, headingOf } from './heading.js';
+import { type JoinField, joinTask } from './join-field.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
 import { decide, type OverlapFigures, type OverlapVerdict } from './overlap-verdict.js';
@@ -50,6 +52,8 @@ export interface Guide {
 export interface PlacedPasses {
   /** Strip px -> common px at proxy scale, by pass; null for a pass that belongs nowhere. */
   readonly poses: readonly (Affine | null)[];
+  /** What the passes are still bent by, in the common space, by pass; null for a pass that belongs nowhere. */
+  readonly joins: readonly (JoinField | null)[];
   /** What tells the place of each pass. */
   readonly placedBy: readonly PlacedBy[];
   readonly edges: readonly EdgeReport[];
@@ -61,10 +65,10 @@ export interface PlacedPasses {
 /** Stage: finds the overlaps of the strips and solves for the pose of every pass that connects. */
 export async function placeStage(
   context: JobContext,
-  passes: readonly TrackedPass[],
+  passes: readonly SeenPass[],
   guide: Guide | null,
 ): Promise<PlacedPasses> {
-  const artefact = await runStage(context, {
+  const artefact = await runStage<PlacedRecord>(context, {
     name: 'place',
     key: {
       passes: passes.map((p) => ({
@@ -73,14 +77,29 @@ export async function placeStage(
       })),
       guide: guide && [guide.sha256, guide.curve],
     },
-    run: () => placeStrips(context, passes, guide),
+    run: async () => {
+      const placed = await placeStrips(context, passes, guide);
+      return { ...placed, joins: placed.joins.map((j) => j && { ...j, x: Array.from(j.x), y: Array.from(j.y) }) };
+    },
   });
-  return artefact.result;
+  const { joins, ...placed } = artefact.result;
+  return {
+    ...placed,
+    joins: joins.map((j) => j && { ...j, x: Float32Array.from(j.x), y: Float32Array.from(j.y) }),
+  };
+}
+
+/** {@link PlacedPasses} as plain JSON. */
+interface PlacedRecord extends Omit<PlacedPasses, 'joins'> {
+  readonly joins: readonly (
+    | (Omit<JoinField, 'x' | 'y'> & { readonly x: readonly number[]; readonly y: readonly number[] })
+    | null
+  )[];
 }
 
 async function placeStrips(
   context: JobContext,
-  passes: readonly TrackedPass[],
+  passes: readonly SeenPass[],
   guide: Guide | null,
 ): Promise<PlacedPasses> {
   const strips: { masked: Masked; toStrip: Affine }[] = [];
@@ -129,9 +148,21 @@ async function placeStrips(
       placedBy[s] = k === 0 ? 'overlap' : byGuide ? 'guide' : 'limb';
     }
   });
-  return { poses, placedBy, edges: reports, figures, groups };
+  const joined = strips.map(({ masked }, s) =>
+    poses[s]
+      ? {
+          pose: common.get(s)!,
+          widthPx: masked.light.width,
+          heightPx: masked.light.height,
+          frames: passes[s]!.frames.length,
+        }
+      : null,
+  );
+  const used = edges.filter((_, k) => verdicts[k]!.kept);
+  const joins = await context.pool.run(joinTask, { strips: joined, edges: used }, { signal: context.signal });
+  return { poses, joins, placedBy, edges: reports, figures, groups };
 
-  function headingIn(pass: TrackedPass, s: number) {
+  function headingIn(pass: SeenPass, s: number) {
     return { heading: headingOf(headedFrames(pass, strips[s]!.toStrip)), pose: inGroup.get(s)! };
   }
 
@@ -192,7 +223,7 @@ async function groupsOnGuide(
   );
 }
 
-function headedFrames(pass: TrackedPass, toStrip: Affine): HeadedFrame[] {
+function headedFrames(pass: SeenPass, toStrip: Affine): HeadedFrame[] {
   return pass.frames.map(({ pose, proxy }) => ({
     pose: compose(toStrip, pose),
     widthPx: proxy.width,
@@ -204,7 +235,7 @@ function reportOf(
   { fixed, moving, edge }: PlacedEdge,
   verdict: OverlapVerdict,
   rmsPx: number | null,
-  passes: readonly TrackedPass[],
+  passes: readonly SeenPass[],
 ): EdgeReport {
   return {
     fixed: passes[fixed]!.graded.pass.name,
@@ -235,12 +266,13 @@ async function discsOf(
 }
 
 /** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. */
-async function proxyStrip(context: JobContext, pass: TrackedPass): Promise<{ masked: Masked; toStrip: Affine }> {
+async function proxyStrip(context: JobContext, pass: SeenPass): Promise<{ masked: Masked; toStrip: Affine }> {
   const frames = pass.frames.map((f) => ({
     width: f.proxy.width,
     height: f.proxy.height,
     pose: f.pose,
     weight: f.weight,
+    bend: bendOnPlate(f.field, f.pose, f.proxy.width, f.proxy.height, 1),
     load: async (planes: readonly Float32Array[]) => planes[0]!.set(f.proxy.data),
   }));
   const box = boxOf(frames);

@@ -7,11 +7,12 @@ import type { JobContext } from '../job/context.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type Guide, type PlacedPasses, placeStage } from '../placement/place-stage.js';
 import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
-import { type TrackedPass, trackStage } from '../registration/track-stage.js';
+import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
+import { trackStage } from '../registration/track-stage.js';
 
 /** Everything that was found out on the way to the plate. */
 export interface MadePlate {
-  readonly tracked: readonly TrackedPass[];
+  readonly tracked: readonly SeenPass[];
   readonly guide: Guide | null;
   readonly placement: PlacedPasses;
   readonly placed: readonly PlacedPass[];
@@ -26,13 +27,15 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
   const binFactor = proxyFactor(capture.passes);
   const graded: GradedPass[] = [];
   for (const pass of capture.passes) graded.push(await gradePass(context, pass, hashes, curve, binFactor));
-  const tracked = await trackStage(context, graded);
+  const tracked: SeenPass[] = [];
+  for (const pass of await trackStage(context, graded)) tracked.push(await seeingStage(context, pass));
   const { item, path } = capture.guide ?? {};
   const guide = item && path ? { item, path, sha256: hashes.get(item)!, curve } : null;
   const placement = await placeStage(context, tracked, guide);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];
-    return pose ? [{ tracked: pass, pose }] : [];
+    const join = placement.joins[i];
+    return pose && join ? [{ tracked: pass, pose, join }] : [];
   });
   const light = await lightStage(context, placed);
   const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));

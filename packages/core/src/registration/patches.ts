@@ -45,7 +45,7 @@ export interface PatchShift {
 
 /**
  * Measures local shifts on a grid of patches by iterative least squares with gain and offset free in each patch,
- * against a fixed picture, starting from a pose that is right to a few px. Patches without detail in two directions,
+ * against a fixed picture, starting from a pose that is right to a few px, or from what `startAt` adds to it. Patches without detail in two directions,
  * or that do not agree, give nothing.
  */
 export function measurePatches(
@@ -53,9 +53,13 @@ export function measurePatches(
   moving: DetailPicture,
   pose: Affine,
   settings: PatchSettings = PATCH_DEFAULTS,
+  startAt: StartAt = () => [0, 0],
 ): PatchShift[] {
-  return withKernels((scope) => measureHeld(holdPair(scope, fixed, moving), fixed, moving, pose, settings));
+  return withKernels((scope) => measureHeld(holdPair(scope, fixed, moving), fixed, moving, pose, settings, startAt));
 }
+
+/** What a patch at moving px (x, y) is thought to be shifted by, fixed px. */
+export type StartAt = (x: number, y: number) => readonly [number, number];
 
 function measureHeld(
   pair: HeldPair,
@@ -63,6 +67,7 @@ function measureHeld(
   moving: DetailPicture,
   pose: Affine,
   settings: PatchSettings,
+  startAt: StartAt,
 ): PatchShift[] {
   const shifts: PatchShift[] = [];
   const half = settings.sizePx / 2;
@@ -74,7 +79,7 @@ function measureHeld(
       const u = applyX(pose, x, y);
       const v = applyY(pose, x, y);
       if (u < half || v < half || u > fixed.detail.width - 1 - half || v > fixed.detail.height - 1 - half) continue;
-      const shift = measureOne(pair, pose, x, y, settings);
+      const shift = measureOne(pair, pose, x, y, settings, startAt(x, y));
       if (shift) shifts.push(shift);
     }
   }
@@ -119,9 +124,9 @@ function measureOne(
   x: number,
   y: number,
   settings: PatchSettings,
+  start: readonly [number, number],
 ): PatchShift | undefined {
-  let dx = 0;
-  let dy = 0;
+  let [dx, dy] = start;
   for (let iteration = 0; iteration < ITERATIONS; iteration++) {
     const sums = sumPatch(pair, pose, x, y, dx, dy, settings);
     if (!sums) return undefined;

@@ -28,7 +28,7 @@ describe('the model of a pass', () => {
     for (let row = parts.height - 7; row > -7; row -= 7) {
       stackRows(parts, frames, Math.max(0, row), Math.min(parts.height, row + 7));
     }
-    expect(parts.sum).toEqual(whole.sum);
+    expect(parts.planes).toEqual(whole.planes);
     expect(parts.weight).toEqual(whole.weight);
   });
 
@@ -43,7 +43,7 @@ describe('the model of a pass', () => {
         if (others.coverage.data[k] === 0) continue;
         const i = (y + others.y0 - alone.y0) * alone.width + x + others.x0 - alone.x0;
         // Single-precision sums of three values.
-        expect(Math.abs(others.detail.data[k]! - alone.sum[i]! / alone.weight[i]!)).toBeLessThan(1e-5);
+        expect(Math.abs(others.detail.data[k]! - alone.planes[0]![i]! / alone.weight[i]!)).toBeLessThan(1e-5);
         const j = (y + others.y0 - all.y0) * all.width + x + others.x0 - all.x0;
         expect(others.share.data[k]).toBeCloseTo(alone.weight[i]! / all.weight[j]!, 5);
         compared++;

@@ -167,7 +167,7 @@ function gapsOf(frames: readonly TrackFrame[], { input, lost }: PassState): Trac
 }
 
 /** Near its border a frame's detail is made up by mirroring: covered is what lies inside, in shared memory. */
-function innerCoverage({ width, height }: Plane): Plane {
+export function innerCoverage({ width, height }: Plane): Plane {
   const border = borderPx(width, height);
   const coverage = createPlane(width, height, true);
   for (let y = border; y < height - border; y++) {

@@ -1,5 +1,5 @@
 import type { Affine } from '../compute/affine.js';
-import { accumulateWithKernels } from '../compute/kernels-accumulate.js';
+import { accumulateWithKernels, type Bend } from '../compute/kernels-accumulate.js';
 import { defineTask, type Task } from '../compute/task.js';
 
 /** A strip being added up, in shared memory: sums of light × weight by channel, and the sum of weights. */
@@ -22,8 +22,12 @@ export interface AccumulateInput {
   /** Plate px -> frame px. */
   readonly plateToFrame: Affine;
   readonly frameWeight: number;
-  /** The frame's weight rises from 0 at its edge to full over this distance, px. */
+  /** The frame's weight rises from 0 at its border to full over this distance, px. */
   readonly featherPx: number;
+  /** Distance of the border from the outermost pixel centres, px; at least, and by default, what the taps need. */
+  readonly borderPx?: number;
+  /** How the frame is bent. Default: not at all. */
+  readonly bend?: Bend;
 }
 
 /** Adds one frame to some rows of a strip, in a worker. */

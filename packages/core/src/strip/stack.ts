@@ -1,5 +1,6 @@
 import { type Affine, invert, mappedBounds } from '../compute/affine.js';
 import { createFloats } from '../compute/image.js';
+import type { Bend } from '../compute/kernels-accumulate.js';
 import type { WorkerPool } from '../compute/pool.js';
 import { accumulateTask, type StripSums } from './accumulate.js';
 
@@ -10,6 +11,8 @@ export interface StackFrame {
   /** Frame px -> strip or plate px. */
   readonly pose: Affine;
   readonly weight: number;
+  /** How it is bent on the strip or plate. Default: not at all. */
+  readonly bend?: Bend;
   /** Fills the given planes, in shared memory, with the frame's light. */
   readonly load: (planes: readonly Float32Array[]) => Promise<unknown>;
 }
@@ -110,6 +113,7 @@ async function addFrame(
     plateToFrame: invert(frame.pose),
     frameWeight: frame.weight,
     featherPx: FEATHER_SHARE * Math.min(frame.width, frame.height),
+    ...(frame.bend && { bend: frame.bend }),
   };
   await pool.map(
     accumulateTask,
