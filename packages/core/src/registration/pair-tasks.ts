@@ -2,7 +2,7 @@ import { type Affine, applyX, applyY, compose, translation } from '../compute/af
 import type { Plane } from '../compute/image.js';
 import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
-import { ALIGN_DEFAULTS, type AlignFreedom, alignPair, type DetailPicture } from './align.js';
+import { ALIGN_DEFAULTS, type AlignFreedom, type AlignSettings, alignPair, type DetailPicture } from './align.js';
 import { type LockCandidate, type LockSettings, lockPair, type Masked } from './lock.js';
 import { measurePatches, type PatchSettings, type PatchShift } from './patches.js';
 import { type ModelFrame, type ModelSums, modelOfOthers, stackRows } from './track-model.js';
@@ -74,9 +74,12 @@ export function runMeasure(input: MeasureInput): PairMeasure | null {
   return null;
 }
 
+/** The common alignment only has to bring patches near enough: every fourth row and column tells that. */
+const COMMON: AlignSettings = { ...ALIGN_DEFAULTS, stridePx: 4 };
+
 /** Aligns, then measures patches; null when the overlap holds too little. */
 function measurePair(input: PairInput): PairMeasure | null {
-  const aligned = alignPair(input.fixed, input.moving, input.pose, { ...ALIGN_DEFAULTS, freedom: input.freedom });
+  const aligned = alignPair(input.fixed, input.moving, input.pose, { ...COMMON, freedom: input.freedom });
   if (!aligned) return null;
   const shifts = measurePatches(input.fixed, input.moving, aligned.pose, input.patches);
   return { pose: aligned.pose, correlation: aligned.correlation, samples: aligned.samples, shifts };
@@ -92,7 +95,7 @@ function measureAgainstModel({ model, frame, coverage, patches, near }: AgainstM
   if (!others) return null;
   const start = compose(translation(-others.x0, -others.y0), frame.pose);
   const moving = { detail: frame.detail, coverage };
-  const aligned = near ? undefined : alignPair(others, moving, start);
+  const aligned = near ? undefined : alignPair(others, moving, start, COMMON);
   if (!near && !aligned) return null;
   const pose = aligned?.pose ?? start;
   const { share } = others;

@@ -116,7 +116,7 @@ function coveredBox({ detail, coverage }: DetailPicture): { x0: number; x1: numb
 }
 
 const ITERATIONS = 8;
-const CONVERGED_PX = 2e-3;
+const CONVERGED_PX = 1e-2;
 
 function measureOne(
   pair: HeldPair,

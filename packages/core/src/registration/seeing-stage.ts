@@ -27,7 +27,7 @@ export interface SeenPass extends TrackedPass {
 }
 
 /** Each round measures against a model that the last one has made sharper. */
-const ROUNDS = 3;
+const ROUNDS = 2;
 const KNOT_STEP_PX = 16;
 const PATCH_PX = 64;
 /** Patches lie this far apart at least, and no more of them than so many in a frame. */

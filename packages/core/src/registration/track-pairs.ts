@@ -1,7 +1,7 @@
 import { type Affine, applyX, applyY, compose, IDENTITY, invert, translation } from '../compute/affine.js';
 import type { Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
-import { groupsOf, type Link } from './links.js';
+import type { Link } from './links.js';
 import { measureTask, type PairMeasure } from './pair-tasks.js';
 import { PATCH_DEFAULTS } from './patches.js';
 import { type FramePair, type Sighting, sightingsOfPairs } from './path-model.js';
@@ -59,41 +59,6 @@ export async function measureNeighbours(
   });
   const steps = parts.reduce((most, part) => (part.length > most.length ? part : most));
   return wayOf(frames, steps[0]?.from ?? order[0]!, steps);
-}
-
-/** Frames of a pass that is not longer are measured each against many: fewer than these are no firm model. */
-const SHORT_PASS = 16;
-/** Share of a frame's width and height that two frames must have in common to be measured against each other. */
-const LEAST_COMMON_SIDE = 0.25;
-
-/**
- * In a short pass a point of the ground is seen a few times only, so that the mean of the others is no firmer than they
- * are: its frames are measured directly against each other, 1, 2, 4, 8 apart. Undefined for longer passes, and where
- * that would not hold all frames together.
- *
- * @param kept frame indices, ascending
- * @param poses pose of each, by index
- */
-export async function measureShort(
-  bench: PairBench,
-  kept: readonly number[],
-  poses: ReadonlyMap<number, Affine>,
-): Promise<readonly Sighting[] | undefined> {
-  const { frames } = bench;
-  if (kept.length < 2 || kept.length > SHORT_PASS) return undefined;
-  const order = frames.flatMap((frame, i) => (kept.includes(frame.index) ? [i] : []));
-  const wanted: Link[] = [];
-  for (let apart = 1; apart < order.length; apart *= 2) {
-    for (let k = 0; k + apart < order.length; k++) {
-      const [fixed, moving] = [order[k]!, order[k + apart]!];
-      const pose = compose(invert(poses.get(frames[fixed]!.index)!), poses.get(frames[moving]!.index)!);
-      if (commonSide(pose, frames[moving]!.light) >= LEAST_COMMON_SIDE) wanted.push({ fixed, moving, pose });
-    }
-  }
-  const measures = await measureLinks(bench, wanted);
-  const good = wanted.filter((_, k) => measures[k]);
-  const together = groupsOf(frames.length, good).some((group) => order.every((i) => group.includes(i)));
-  return together ? sightingsOfPairs(pairsOf(frames, wanted, measures)) : undefined;
 }
 
 /** Rough poses of the linked frames, by position, in the space of the first of them. */
@@ -180,10 +145,4 @@ function wayOf(frames: readonly TrackFrame[], first: number, steps: readonly Ste
 function centreOf(pose: Affine, { width, height }: Plane): { x: number; y: number } {
   const [cx, cy] = [(width - 1) / 2, (height - 1) / 2];
   return { x: applyX(pose, cx, cy), y: applyY(pose, cx, cy) };
-}
-
-function commonSide(pose: Affine, frame: Plane): number {
-  const { x, y } = centreOf(pose, frame);
-  const at = centreOf(IDENTITY, frame);
-  return Math.min(1 - Math.abs(x - at.x) / frame.width, 1 - Math.abs(y - at.y) / frame.height);
 }

@@ -8,7 +8,7 @@ import { borderPx } from './track-model.js';
 import { findLostSteps, timesOf, waypointsOf } from './track-model-cadence.js';
 import { coarseLight, findDoubled, findEmpty } from './track-model-faults.js';
 import { GROUND_PX, lossesAfter, type PassState, refineByModel } from './track-model-rounds.js';
-import { measureNeighbours, measureShort } from './track-pairs.js';
+import { measureNeighbours } from './track-pairs.js';
 
 /** One frame of a pass as registration sees it, planes in shared memory. */
 export interface TrackFrame {
@@ -47,7 +47,7 @@ export interface Track extends SolvedPath {
 
 /** What was measured of the frames of one pass; solved with those of the other passes. */
 export interface PassMeasure {
-  /** The frame that is not turned on the strip of the model; null where frames were measured against each other. */
+  /** The frame that is not turned on the strip of the model; null for a pass of a single frame. */
   readonly reference: { readonly frame: number; readonly time: number } | null;
   readonly sightings: readonly Sighting[];
   /** Indices of the frames that can be placed, ascending. */
@@ -65,8 +65,8 @@ export const STEPS_PER_FRAME = 5;
 /**
  * Measures how the frames of one pass lie on their common ground: neighbours are locked by correlation and measured
  * patch by patch, which gives a first way and its cadence; then every frame is measured against the running model of
- * the pass, the mean of all others, three times. The cost grows with the number of frames; frames of a short pass are
- * measured against each other at last. Frames that fit nothing, or that are ruined, are left out with a reason.
+ * the pass, the mean of all others, three times. The cost grows with the number of frames. Frames that fit nothing, or
+ * that are ruined, are left out with a reason.
  */
 export async function measurePass(
   frames: readonly TrackFrame[],
@@ -129,10 +129,9 @@ export async function measurePass(
   );
   const { kept, losses } = lossesAfter(frames, coarse, skip, last);
   const { reference } = last.input;
-  const short = await measureShort(bench, kept, last.path.poses);
   return {
-    reference: short || reference === undefined ? null : { frame: reference, time: last.input.times.get(reference)! },
-    sightings: short ?? last.input.sightings.filter((s) => kept.includes(s.frame)),
+    reference: reference === undefined ? null : { frame: reference, time: last.input.times.get(reference)! },
+    sightings: last.input.sightings.filter((s) => kept.includes(s.frame)),
     frames: kept,
     times: kept.map((index) => last.input.times.get(index)!),
     driftPx: last.input.driftPx,
