@@ -60,7 +60,7 @@ const SHORT_TIMES = 3;
 const WEIGHT_POWER = 1;
 const FULL_WEIGHT_AT = 1.3;
 
-/** Stages: measures the frames of each pass against each other, then solves the ways of all passes together. */
+/** Stages: measures the frames of each pass against the model of the others, then solves the ways of all passes together. */
 export async function trackStage(context: JobContext, passes: readonly GradedPass[]): Promise<TrackedPass[]> {
   const measured: PassMeasure[] = [];
   for (const pass of passes) measured.push(await pairsStage(context, pass));
