@@ -9,9 +9,9 @@ import { warpRow } from './warp-row';
  * weight rises from 0 at `border` px within the outermost centres to `frameWeight` over `feather` px. `frameTop` is the
  * frame's row that comes first in memory. `scratch` holds channels + 2 rows of `columns` + 32 floats.
  *
- * With a `bend`, three planes of bendColumns × bendRows floats whose knot (0, 0) lies on plate px (bendX, bendY) and the
- * others bendStep px apart, its first two are added to the map's answer, px of the frame, and the third is a factor of the
- * weight; between knots along straight lines. Knots reach to the far ends of the pixels.
+ * A `bend`, two planes of bendColumns × bendRows floats, x and y, is added to the map's answer, px of the frame: its knot
+ * (0, 0) lies on plate px (bendX, bendY), whole numbers, the others bendStep px apart; between knots it runs along straight
+ * lines. Knots lie all around the pixels. 0 for none.
  */
 export function accumulate(
   frame: usize, planeBytes: usize, channels: usize, frameWidth: usize, frameHeight: usize, frameTop: i32,
@@ -40,8 +40,6 @@ export function accumulate(
       let bx = px;
       let ay = yx;
       let by = py;
-      let w = frameWeight;
-      let dw: f64 = 0;
       if (bend != 0) {
         // Between two knots of a row the bend is a straight line, so that the map stays one.
         const cell = ((x0 + (start as f64) - bendX) / bendStep) as i32;
@@ -56,9 +54,6 @@ export function accumulate(
         const us = (knot(at + 4, down, t) - ul) / bendStep;
         const vl = knot(at + plane, down, t);
         const vs = (knot(at + plane + 4, down, t) - vl) / bendStep;
-        const wl = frameWeight * knot(at + 2 * plane, down, t);
-        dw = (frameWeight * knot(at + 2 * plane + 4, down, t) - wl) / bendStep;
-        w = wl - dw * xl;
         ax += us;
         bx += ul - us * xl;
         ay += vs;
@@ -78,8 +73,7 @@ export function accumulate(
         let weight = f64x2.splat(0);
         if (which != 0) {
           const rise = f64x2.pmin(f64x2.div(inside, f64x2.splat(feather)), f64x2.splat(1));
-          const full = f64x2.add(f64x2.splat(w), f64x2.mul(f64x2.splat(dw), x));
-          const square = f64x2.mul(f64x2.mul(full, rise), rise);
+          const square = f64x2.mul(f64x2.mul(f64x2.splat(frameWeight), rise), rise);
           weight = f64x2.mul(square, f64x2.sub(f64x2.splat(3), f64x2.add(rise, rise)));
           weight = v128.and(is, weight);
           from = min(from, which == 2 ? column + 1 : column);

@@ -15,13 +15,13 @@ export function plainAccumulate(input: AccumulateInput): void {
     const y = row + sums.y0;
     for (let column = 0; column < sums.width; column++) {
       const x = column + sums.x0;
-      const [du, dv, share] = bend ? bendAt(bend, x, y) : [0, 0, 1];
+      const [du, dv] = bend ? bendAt(bend, x, y) : [0, 0];
       const sx = applyX(back, x, y) + du;
       const sy = applyY(back, x, y) + dv;
       const inside = Math.min(sx - border, sy - border, frame.width - 1 - border - sx, frame.height - 1 - border - sy);
       if (!(inside > 0)) continue;
       const rise = inside >= featherPx ? 1 : inside / featherPx;
-      const weight = share * frameWeight * rise * rise * (3 - 2 * rise);
+      const weight = frameWeight * rise * rise * (3 - 2 * rise);
       const ix = Math.floor(sx);
       const iy = Math.floor(sy);
       const px = Math.round((sx - ix) * LANCZOS_PHASES) * LANCZOS_TAPS;
@@ -35,14 +35,14 @@ export function plainAccumulate(input: AccumulateInput): void {
   }
 }
 
-/** The bend between its knots, bilinear: frame px x and y, and the factor of the weight; no weight off its knots. */
-function bendAt(bend: Bend, x: number, y: number): [number, number, number] {
+/** The bend between its knots, bilinear, frame px; off its knots nothing is seen. */
+function bendAt(bend: Bend, x: number, y: number): [number, number] {
   const { x0, y0, stepPx, columns, rows, knots } = bend;
   const [u, v] = [(x - x0) / stepPx, (y - y0) / stepPx];
-  if (u < 0 || v < 0 || u >= columns - 1 || v > rows - 1) return [0, 0, 0];
+  if (u < 0 || v < 0 || u >= columns - 1 || v > rows - 1) return [Number.NaN, Number.NaN];
   const size = columns * rows;
   const at = (p: number): number => bilinearAt(knots.subarray(p * size, (p + 1) * size), columns, rows, u, v);
-  return [at(0), at(1), at(2)];
+  return [at(0), at(1)];
 }
 
 function interpolate(data: Float32Array, stride: number, first: number, px: number, py: number): number {

@@ -2,6 +2,7 @@ import { type Affine, compose, onFinerGrid } from '../compute/affine.js';
 import { createFloats } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
+import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
@@ -31,12 +32,15 @@ export async function stripStage(
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
   let lift: Float32Array | undefined;
+  const bends = tracked.frames.map((frame, k) =>
+    bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join),
+  );
   const frames = tracked.frames.map((frame, k) => ({
     width: pass.widthPx,
     height: pass.heightPx,
     pose: poses[k]!,
     weight: frame.weight,
-    bend: bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join),
+    bend: bends[k]!,
     load: (planes: readonly Float32Array[]) => {
       lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
       const input = { path: frame.path, curve, lift, correction: corrections[k]!, defects, planes };
@@ -46,7 +50,7 @@ export async function stripStage(
   const box = boxOf(frames);
   const size = box.width * box.height;
   const key = {
-    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k]]),
+    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k], hashOfFloats(bends[k]!.knots)]),
     curve,
     defects: Array.from(defects),
     pattern: light.pattern,

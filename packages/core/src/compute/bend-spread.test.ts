@@ -65,7 +65,7 @@ describe('addField', () => {
       { x: 3, y: 40 },
       { x: 70, y: 20 },
     ];
-    addField(places, [1, -2], [0.5, 0], spread, grid);
+    addField(places, { x: [1, -2], y: [0.5, 0] }, spread, grid);
     const at = (c: number, r: number, k: number): number =>
       covarianceAt(spread, (-10 + 20 * c - places[k]!.x) ** 2 + (5 + 20 * r - places[k]!.y) ** 2);
     expect(grid.x[2 * 7 + 4]).toBeCloseTo(at(4, 2, 0) - 2 * at(4, 2, 1), 5);

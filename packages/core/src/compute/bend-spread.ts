@@ -1,4 +1,5 @@
-import { Matrix, solve } from 'ml-matrix';
+import { CholeskyDecomposition, Matrix, solve } from 'ml-matrix';
+import type { BendGrid } from './bend-grid.js';
 
 /** Bends measured at places of one picture, px. */
 export type Residuals = readonly {
@@ -105,29 +106,45 @@ function misfit(
 }
 
 /** (0.01 px)²: what interpolation and convergence leave of a measured bend. */
-export const LEAST_VARIANCE = 1e-4;
+const LEAST_VARIANCE = 1e-4;
 
 /** Covariance of the bends at two places, given the square of their distance. */
 export function covarianceAt(spread: BendSpread, square: number): number {
   return spread.parts.reduce((sum, p) => sum + p.variance * Math.exp((-0.5 * square) / p.sigmaPx ** 2), 0);
 }
 
-/** A grid of knots from (x0, y0) on, with a bend at each. */
-export interface BendGrid {
-  readonly x0: number;
-  readonly y0: number;
-  readonly stepPx: number;
-  readonly columns: number;
-  readonly rows: number;
-  readonly x: Float32Array;
-  readonly y: Float32Array;
+/**
+ * What the measured bends count at each place for the most probable field (optimal interpolation, Gandin 1963): the
+ * solution of (covariance + noise) · weights = bends, by axis. `shared` is the factor of the covariance of two
+ * measurements, by index; it is 1 where both are of one field.
+ */
+export function interpolationWeights(
+  points: Residuals,
+  spread: BendSpread,
+  shared: (i: number, k: number) => number = () => 1,
+): { readonly x: readonly number[]; readonly y: readonly number[] } {
+  const n = points.length;
+  const matrix = new Matrix(n, n);
+  for (let i = 0; i < n; i++) {
+    const p = points[i]!;
+    for (let k = 0; k <= i; k++) {
+      const factor = shared(i, k);
+      if (factor === 0) continue;
+      const q = points[k]!;
+      const value = factor * covarianceAt(spread, (p.x - q.x) ** 2 + (p.y - q.y) ** 2);
+      matrix.set(i, k, value);
+      matrix.set(k, i, value);
+    }
+    matrix.set(i, i, matrix.get(i, i) + Math.max(LEAST_VARIANCE, spread.noiseScale * p.variance));
+  }
+  const weights = new CholeskyDecomposition(matrix).solve(new Matrix(points.map((p) => [p.dx, p.dy])));
+  return { x: weights.getColumn(0), y: weights.getColumn(1) };
 }
 
 /** Adds Σ weight · covariance(knot, place) to every knot. */
 export function addField(
   places: readonly { readonly x: number; readonly y: number }[],
-  weightX: ArrayLike<number>,
-  weightY: ArrayLike<number>,
+  weights: { readonly x: ArrayLike<number>; readonly y: ArrayLike<number> },
   spread: BendSpread,
   grid: BendGrid,
 ): void {
@@ -140,7 +157,7 @@ export function addField(
       for (let i = 0; i < places.length; i++) {
         const down = variance * fall(y0 + r * stepPx - places[i]!.y);
         if (down < 1e-6 * variance) continue;
-        const [ax, ay, along] = [down * weightX[i]!, down * weightY[i]!, alongX[i]!];
+        const [ax, ay, along] = [down * weights.x[i]!, down * weights.y[i]!, alongX[i]!];
         for (let c = 0, k = r * columns; c < columns; c++, k++) {
           grid.x[k]! += ax * along[c]!;
           grid.y[k]! += ay * along[c]!;

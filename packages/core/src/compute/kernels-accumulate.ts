@@ -24,15 +24,15 @@ export interface FrameToAdd {
   readonly bend?: Bend;
 }
 
-/** How a frame is bent, and what it counts, on a grid of knots on the plate; between knots along straight lines. */
+/** How a frame is bent, on a grid of knots on the plate; between knots along straight lines. */
 export interface Bend {
-  /** Plate px of the first knot. */
+  /** Plate px of the first knot; whole numbers, as is the distance of the knots. */
   readonly x0: number;
   readonly y0: number;
   readonly stepPx: number;
   readonly columns: number;
   readonly rows: number;
-  /** Frame px to be added to where the pose has a plate pixel in the frame, three planes: x, y, and a factor of the weight. */
+  /** Frame px to be added to where the pose has a plate pixel in the frame, two planes: x, y. */
   readonly knots: Float32Array;
 }
 
@@ -88,7 +88,8 @@ function limitsOf(bend: Bend | undefined): {
   if (!bend) return { most: 0, box: EVERYWHERE };
   const { x0, y0, stepPx, columns, rows, knots } = bend;
   let most = 0;
-  for (let i = 0; i < 2 * columns * rows; i++) most = Math.max(most, Math.abs(knots[i]!));
+  for (const v of knots) most = Math.max(most, Math.abs(v));
+  // On the plate the same way is as long, but for a turn (a diagonal) and a little scale.
   return { most: 1.5 * most, box: { x0, y0, x1: x0 + (columns - 1) * stepPx, y1: y0 + (rows - 1) * stepPx + 1 } };
 }
 

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import { canonicalJson, hashOf } from './hash.js';
+import { canonicalJson, hashOf, hashOfFloats } from './hash.js';
 
 const json = fc.jsonValue({ maxDepth: 4 });
 
@@ -48,4 +48,11 @@ test.each([
   [1n, '$ is of type bigint; only plain JSON values can be recorded'],
 ])('what JSON would lose is refused: %#', (value, message) => {
   expect(() => canonicalJson(value)).toThrow(message);
+});
+
+test('hashOfFloats tells apart what differs in a bit, and sees only the part that it is given', () => {
+  const floats = Float32Array.from([0, 1, -0, Number.NaN]);
+  expect(hashOfFloats(floats)).toMatch(/^[0-9a-f]{64}$/);
+  expect(hashOfFloats(floats.subarray(0, 1))).not.toBe(hashOfFloats(floats.subarray(2, 3)));
+  expect(hashOfFloats(floats.subarray(1, 3))).toBe(hashOfFloats(Float32Array.from([1, -0])));
 });

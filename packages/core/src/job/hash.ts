@@ -16,6 +16,13 @@ export function hashOf(value: unknown): string {
   return createHash('sha256').update(canonicalJson(value)).digest('hex');
 }
 
+/** SHA-256 of numbers as they lie in memory, 64 hexadecimal digits. */
+export function hashOfFloats(floats: Float32Array): string {
+  return createHash('sha256')
+    .update(new Uint8Array(floats.buffer, floats.byteOffset, floats.byteLength))
+    .digest('hex');
+}
+
 function encode(value: unknown, where: string): string {
   if (value === null || typeof value === 'boolean' || typeof value === 'string') return JSON.stringify(value);
   if (typeof value === 'number') {

@@ -1,5 +1,5 @@
 import { type Affine, compose } from '../compute/affine.js';
-import type { BendGrid } from '../compute/bend-spread.js';
+import type { BendGrid } from '../compute/bend-grid.js';
 import { defineTask, type Task } from '../compute/task.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { IDENTITY, translation } from '../compute/affine.js';
-import type { BendGrid } from '../compute/bend-spread.js';
+import type { BendGrid } from '../compute/bend-grid.js';
 import { createRandom } from '../compute/random.js';
 import { bilinearAt } from '../compute/sample.js';
 import type { StripEdge } from './edge.js';

@@ -1,13 +1,6 @@
-import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 import { type Affine, applyX, applyY, mappedBounds } from '../compute/affine.js';
-import {
-  addField,
-  type BendGrid,
-  type BendSpread,
-  bendSpread,
-  covarianceAt,
-  LEAST_VARIANCE,
-} from '../compute/bend-spread.js';
+import { type BendGrid, createBendGrid } from '../compute/bend-grid.js';
+import { addField, type BendSpread, bendSpread, interpolationWeights } from '../compute/bend-spread.js';
 import { defineTask, type Task } from '../compute/task.js';
 import type { PlacedEdge } from './solve.js';
 
@@ -42,6 +35,8 @@ const KNOT_STEP_PX = 24;
 /** Ties nearer to each other than this hold the same ground. */
 const LEAST_APART_PX = 32;
 const MOST_TIES = 700;
+/** Farther apart ties would not tell a bend any more: many overlaps keep more of them. */
+const FARTHEST_APART_PX = 96;
 
 /**
  * Local registration of the overlaps: where two placed strips show the same ground apart, each goes part of the way, so
@@ -58,37 +53,27 @@ export function joinFields(
 ): (JoinField | null)[] {
   const ties = tiesOf(strips, edges);
   const grids = strips.map((strip) => strip && gridOf(strip));
-  const n = ties.length;
-  if (n < 2) return grids;
+  if (ties.length < 2) return grids;
   const spread = halved(bendSpread(edges.map((_, e) => ties.filter((t) => t.edge === e))));
   if (spread.parts.length === 0) return grids;
   const usual = meanOf(strips.flatMap((s) => (s ? [1 / s.frames] : [])));
   const variance = strips.map((s) => (s ? 1 / s.frames / usual : 0));
-  const matrix = new Matrix(n, n);
-  for (let i = 0; i < n; i++) {
-    const p = ties[i]!;
-    for (let k = 0; k <= i; k++) {
-      const q = ties[k]!;
-      const shared =
-        (p.moving === q.moving ? variance[p.moving]! : 0) +
-        (p.fixed === q.fixed ? variance[p.fixed]! : 0) -
-        (p.moving === q.fixed ? variance[p.moving]! : 0) -
-        (p.fixed === q.moving ? variance[p.fixed]! : 0);
-      if (shared === 0) continue;
-      const value = shared * covarianceAt(spread, (p.x - q.x) ** 2 + (p.y - q.y) ** 2);
-      matrix.set(i, k, value);
-      matrix.set(k, i, value);
-    }
-    matrix.set(i, i, matrix.get(i, i) + Math.max(LEAST_VARIANCE, spread.noiseScale * p.variance));
-  }
-  const weights = new CholeskyDecomposition(matrix).solve(new Matrix(ties.map((t) => [t.dx, t.dy])));
+  const shared = (i: number, k: number): number => {
+    const [p, q] = [ties[i]!, ties[k]!];
+    return (
+      (p.moving === q.moving ? variance[p.moving]! : 0) +
+      (p.fixed === q.fixed ? variance[p.fixed]! : 0) -
+      (p.moving === q.fixed ? variance[p.moving]! : 0) -
+      (p.fixed === q.moving ? variance[p.fixed]! : 0)
+    );
+  };
+  const weights = interpolationWeights(ties, spread, shared);
   grids.forEach((grid, s) => {
     if (!grid) return;
-    const sign = ties.map((t) => (t.moving === s ? variance[s]! : t.fixed === s ? -variance[s]! : 0));
+    const part = ties.map((t) => (t.moving === s ? variance[s]! : t.fixed === s ? -variance[s]! : 0));
     addField(
       ties,
-      sign.map((v, i) => v * weights.get(i, 0)),
-      sign.map((v, i) => v * weights.get(i, 1)),
+      { x: weights.x.map((w, i) => part[i]! * w), y: weights.y.map((w, i) => part[i]! * w) },
       spread,
       grid,
     );
@@ -122,10 +107,12 @@ function tiesOf(strips: readonly (JoinedStrip | null)[], edges: readonly PlacedE
       return { edge: e, fixed, moving, ...at, dx: fx - mx, dy: fy - my, variance: t.variance };
     });
   });
-  for (let apart = LEAST_APART_PX; ; apart *= 1.2) {
-    const kept = thinned(all, apart);
-    if (kept.length <= MOST_TIES) return kept;
+  let kept = thinned(all, LEAST_APART_PX);
+  for (let apart = LEAST_APART_PX; kept.length > MOST_TIES && apart < FARTHEST_APART_PX; ) {
+    apart *= 1.2;
+    kept = thinned(all, apart);
   }
+  return kept;
 }
 
 function thinned(ties: readonly PlacedTie[], apart: number): PlacedTie[] {
@@ -144,11 +131,7 @@ function halved(spread: BendSpread): BendSpread {
 }
 
 function gridOf({ pose, widthPx, heightPx }: JoinedStrip): JoinField {
-  const reach = mappedBounds(pose, widthPx, heightPx);
-  const columns = Math.ceil((reach.x1 - reach.x0) / KNOT_STEP_PX) + 2;
-  const rows = Math.ceil((reach.y1 - reach.y0) / KNOT_STEP_PX) + 2;
-  const zeros = (): Float32Array => new Float32Array(columns * rows);
-  return { x0: reach.x0, y0: reach.y0, stepPx: KNOT_STEP_PX, columns, rows, x: zeros(), y: zeros() };
+  return createBendGrid(mappedBounds(pose, widthPx, heightPx), KNOT_STEP_PX);
 }
 
 function meanOf(values: readonly number[]): number {

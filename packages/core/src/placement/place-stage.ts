@@ -72,6 +72,7 @@ export async function placeStage(
     name: 'place',
     key: {
       passes: passes.map((p) => ({
+        curve: p.graded.curve,
         bin: p.graded.binFactor,
         frames: p.frames.map((f) => [f.sha256, f.pose, f.weight]),
       })),

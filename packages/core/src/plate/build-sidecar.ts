@@ -1,5 +1,6 @@
 import { hashLeftOut } from '../capture/hash-capture.js';
 import type { Capture } from '../capture/pass.js';
+import { bendRms } from '../compute/bend-grid.js';
 import { codeVersion } from '../job/code-version.js';
 import type { LeftOut } from '../job/errors.js';
 import type { OverlapFigures } from '../placement/overlap-verdict.js';
@@ -109,12 +110,14 @@ function describePass(made: MadePlate, index: number): SidecarPass {
     channels: pass.channels,
     placed: at >= 0,
     placedBy: made.placement.placedBy[index]!,
+    joinPx: at < 0 ? 0 : bendRms([made.placed[at]!.join]) * binFactor,
     defects: tracked.graded.defects.length,
     frames: at < 0 ? [] : tracked.frames.map((_, k) => describeFrame(made, index, at, k)),
     track: {
       ...path,
       tiltPx: path.tiltPx * binFactor,
       warpPx: path.warpPx * binFactor,
+      bendPx: tracked.bendPx * binFactor,
       pairResidualPx: path.pairResidualPx * binFactor,
       gaps: tracked.gaps,
     },

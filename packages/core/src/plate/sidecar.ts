@@ -52,6 +52,8 @@ export interface SidecarPass {
   readonly placed: boolean;
   /** By overlaps with other passes, on the guide, by its limb and the way of the sky through it, or not at all. */
   readonly placedBy: PlacedBy;
+  /** How far the strip was bent to meet those that it overlaps with, rms per axis, frame px. */
+  readonly joinPx: number;
   /** Pixels of the sensor that were mended: they stand out in most frames. */
   readonly defects: number;
   readonly frames: readonly SidecarFrame[];
@@ -61,6 +63,8 @@ export interface SidecarPass {
     readonly squeezePerFrame: number;
     readonly tiltPx: number;
     readonly warpPx: number;
+    /** Bends of the frames by the air that were undone, rms per axis. */
+    readonly bendPx: number;
     readonly pairs: number;
     readonly pairResidualPx: number;
     /** Where the recording's cadence was broken, as the drift shows it. */

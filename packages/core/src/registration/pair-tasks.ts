@@ -1,11 +1,10 @@
 import { type Affine, applyX, applyY, compose, translation } from '../compute/affine.js';
 import type { Plane } from '../compute/image.js';
-import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { ALIGN_DEFAULTS, type AlignFreedom, type AlignSettings, alignPair, type DetailPicture } from './align.js';
 import { type LockCandidate, type LockSettings, lockPair, type Masked } from './lock.js';
 import { measurePatches, type PatchSettings, type PatchShift } from './patches.js';
-import { type ModelFrame, type ModelSums, modelOfOthers, stackRows } from './track-model.js';
+import { type ModelFrame, type ModelSums, modelOfOthers, shiftOfAll, stackRows } from './track-model.js';
 
 /** Input of {@link lockTask}. */
 export interface LockInput {
@@ -85,11 +84,7 @@ function measurePair(input: PairInput): PairMeasure | null {
   return { pose: aligned.pose, correlation: aligned.correlation, samples: aligned.samples, shifts };
 }
 
-/**
- * Measures a frame against the model of the others. The model of the others moves the other way
- * when the frame's place in the whole model is wrong: a patch that is r off against the others is (share of the others)
- * · r off against the whole model. Shifts are given so, from the pose at which the frame was stacked.
- */
+/** Measures a frame against the model of the others. Shifts are given from the pose at which the frame was stacked. */
 function measureAgainstModel({ model, frame, coverage, patches, near }: AgainstModelInput): PairMeasure | null {
   const others = modelOfOthers(model, frame);
   if (!others) return null;
@@ -98,14 +93,10 @@ function measureAgainstModel({ model, frame, coverage, patches, near }: AgainstM
   const aligned = near ? undefined : alignPair(others, moving, start, COMMON);
   if (!near && !aligned) return null;
   const pose = aligned?.pose ?? start;
-  const { share } = others;
   const shifts = measurePatches(others, moving, pose, patches).map((s) => {
-    const u = applyX(pose, s.x, s.y) + s.dx;
-    const v = applyY(pose, s.x, s.y) + s.dy;
-    const part = bilinearAt(share.data, share.width, share.height, u, v);
-    const [cxx, cxy, cyy] = [s.cxx * part ** 2, s.cxy * part ** 2, s.cyy * part ** 2];
-    const dx = part * (u - applyX(start, s.x, s.y));
-    const dy = part * (v - applyY(start, s.x, s.y));
+    const to = [applyX(pose, s.x, s.y) + s.dx, applyY(pose, s.x, s.y) + s.dy] as const;
+    const { dx, dy, varianceFactor } = shiftOfAll(others, to, [applyX(start, s.x, s.y), applyY(start, s.x, s.y)]);
+    const [cxx, cxy, cyy] = [s.cxx * varianceFactor, s.cxy * varianceFactor, s.cyy * varianceFactor];
     return { ...s, dx, dy, cxx, cxy, cyy };
   });
   const mean = shifts.reduce((sum, s) => sum + s.correlation / shifts.length, 0);

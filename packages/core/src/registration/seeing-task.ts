@@ -1,12 +1,12 @@
 import { applyX, applyY, compose, invert, translation } from '../compute/affine.js';
+import { bendAt } from '../compute/bend-grid.js';
 import type { BendSpread, Residuals } from '../compute/bend-spread.js';
 import type { Plane } from '../compute/image.js';
-import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { measurePatches, type PatchSettings } from './patches.js';
-import { bendAt, type SeeingField } from './seeing-field.js';
+import type { SeeingField } from './seeing-field.js';
 import { smoothField } from './seeing-smooth.js';
-import { type ModelFrame, type ModelSums, modelOfOthers } from './track-model.js';
+import { type ModelFrame, type ModelSums, modelOfOthers, shiftOfAll } from './track-model.js';
 
 /** Input of {@link bendTask}: a frame and the model of its pass, which holds it at its pose, bend and weight. */
 export interface MeasureBendInput {
@@ -37,10 +37,7 @@ export function runBend(input: MeasureBendInput | SmoothBendInput): Residuals {
   return [];
 }
 
-/**
- * Measures each patch of a frame against the mean of the others, from where the last field has it. The mean of all moves
- * with the frame: a patch that is r off against the others is (share of the others) · r off against all.
- */
+/** Measures each patch of a frame against the mean of the others, from where the last field has it. */
 function measureBend({ model, frame, field, coverage, patches }: MeasureBendInput): Residuals {
   const others = modelOfOthers(model, frame);
   if (!others) return [];
@@ -51,21 +48,19 @@ function measureBend({ model, frame, field, coverage, patches }: MeasureBendInpu
     const [bx, by] = bendAt(field, x, y);
     return [pose.xx * bx + pose.xy * by, pose.yx * bx + pose.yy * by];
   };
-  const shifts = measurePatches(others, { detail: frame.detail, coverage }, onOthers, patches, last);
-  const { share } = others;
-  return shifts.map((s) => {
-    const u = applyX(onOthers, s.x, s.y) + s.dx;
-    const v = applyY(onOthers, s.x, s.y) + s.dy;
-    const part = bilinearAt(share.data, share.width, share.height, u, v);
+  const moving = { detail: frame.detail, coverage };
+  return measurePatches(others, moving, onOthers, patches, last).map((s) => {
+    const u = applyX(onOthers, s.x, s.y);
+    const v = applyY(onOthers, s.x, s.y);
     const [lx, ly] = last(s.x, s.y);
-    const dx = lx + part * (s.dx - lx);
-    const dy = ly + part * (s.dy - ly);
+    const off = shiftOfAll(others, [u + s.dx, v + s.dy], [u + lx, v + ly]);
+    const [dx, dy] = [lx + off.dx, ly + off.dy];
     return {
       x: s.x,
       y: s.y,
       dx: back.xx * dx + back.xy * dy,
       dy: back.yx * dx + back.yy * dy,
-      variance: (part * part * (s.cxx + s.cyy)) / 2,
+      variance: (off.varianceFactor * (s.cxx + s.cyy)) / 2,
     };
   });
 }

@@ -7,8 +7,9 @@ import { measureTask, type PairMeasure } from './pair-tasks.js';
 import { PATCH_DEFAULTS } from './patches.js';
 import { poseOnCourse, type SolvedPath, solvePath } from './path.js';
 import type { PathInput, Sighting } from './path-model.js';
+import { stackModel } from './stack-model.js';
 import type { TrackFrame, TrackLoss } from './track.js';
-import { createModel, MODEL_BAND_ROWS, type ModelFrame } from './track-model.js';
+import type { ModelFrame } from './track-model.js';
 import { type CadenceStep, findLostSteps, timesOf, waypointsOf } from './track-model-cadence.js';
 import { CLEAR_SHARE, type CoarseLight, gainsOnGround } from './track-model-faults.js';
 
@@ -110,16 +111,7 @@ async function measureAll(
   onDone: (done: number) => void,
 ): Promise<(PairMeasure | null)[]> {
   const stacked = placed.filter((frame) => frame.weight > 0);
-  const model = createModel(stacked);
-  const bands: (readonly [number, number])[] = [];
-  for (let row = 0; row < model.height; row += MODEL_BAND_ROWS) {
-    bands.push([row, Math.min(model.height, row + MODEL_BAND_ROWS)]);
-  }
-  await pool.map(
-    measureTask,
-    bands.map((rows) => ({ kind: 'stack' as const, model, frames: stacked, rows })),
-    { signal },
-  );
+  const model = await stackModel(stacked, pool, signal);
   const common = { kind: 'model' as const, model, coverage, patches: PATCH_DEFAULTS };
   const inputs = placed.map((frame, k) => ({ ...common, frame, near: near[k]! }));
   return pool.map(measureTask, inputs, { signal, onDone });

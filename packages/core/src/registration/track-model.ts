@@ -2,6 +2,7 @@ import { type Affine, invert, mappedBounds } from '../compute/affine.js';
 import { createFloats, createPlane, type Plane } from '../compute/image.js';
 import { accumulateWithKernels, type Bend, type FrameToAdd } from '../compute/kernels-accumulate.js';
 import { LANCZOS_RADIUS } from '../compute/lanczos.js';
+import { bilinearAt } from '../compute/sample.js';
 import type { DetailPicture } from './align.js';
 
 /** A frame's detail on the strip. */
@@ -16,9 +17,6 @@ export interface ModelFrame {
 
 /** The running model of a pass: weighted sums of its frames' detail on whole pixels of the strip, from (x0, y0). */
 export type ModelSums = FrameToAdd['sums'];
-
-/** Rows that one task stacks. Fixed, so that sums do not depend on the number of workers. */
-export const MODEL_BAND_ROWS = 48;
 
 /** Empty sums, in shared memory, that hold every frame. */
 export function createModel(frames: readonly ModelFrame[]): ModelSums {
@@ -73,6 +71,30 @@ export function modelOfOthers(model: ModelSums, frame: ModelFrame): OthersModel 
     }
   }
   return { detail, coverage, share, x0: own.x0, y0: own.y0 };
+}
+
+/** A shift against the others, fixed px, from where the frame was stacked to where it fits. */
+export interface ShiftOfAll {
+  readonly dx: number;
+  readonly dy: number;
+  /** What the variance of the shift against the others is to be multiplied with. */
+  readonly varianceFactor: number;
+}
+
+/**
+ * What a place is off against all frames, itself among them, given what it is off against the others: the mean of all
+ * moves with the frame, so that this is the others' share of that.
+ *
+ * @param to where the place fits on the others, px of theirs
+ * @param from where it was when the frame was stacked, px of theirs
+ */
+export function shiftOfAll(
+  { share }: OthersModel,
+  to: readonly [number, number],
+  from: readonly [number, number],
+): ShiftOfAll {
+  const part = bilinearAt(share.data, share.width, share.height, ...to);
+  return { dx: part * (to[0] - from[0]), dy: part * (to[1] - from[1]), varianceFactor: part * part };
 }
 
 /** Weight of the others below which the model says nothing; a usual frame has 1. */

@@ -1,4 +1,5 @@
 import { type Affine, invert, mappedBounds } from '../compute/affine.js';
+import { FEATHER_SHARE } from '../compute/feather.js';
 import { createFloats } from '../compute/image.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { WorkerPool } from '../compute/pool.js';
@@ -42,8 +43,6 @@ export function boxOf(
 
 /** Rows that one task adds a frame to. Fixed, so that results do not depend on the number of workers. */
 const BAND_ROWS = 96;
-/** A frame's weight rises from its edge over this share of its shorter side, so that no frame's edge shows. */
-const FEATHER_SHARE = 0.15;
 
 /**
  * Weighted mean of frames on one grid, resampled once (Lanczos, radius 3). Frames are taken one by one, the next being
