@@ -6,22 +6,25 @@ import { warpRow } from './warp-row';
 /**
  * Adds one frame to `rows` × `columns` pixels of a strip, whose first one is plate px (x0, y0); the map takes plate px to
  * px of the frame. Frame planes lie planeBytes apart; so do those of the strip, sumBytes apart, the weight last. The
- * weight rises from 0 at `border` px within the outermost centres to `frameWeight` over `feather` px. `frameTop` is the
- * frame's row that comes first in memory. `scratch` holds channels + 2 rows of `columns` + 32 floats.
+ * weight rises from 0 at `border` px within the outermost centres to `frameWeight` over `feather` px. Of the frame a
+ * window lies in memory, whose first pixel is (frameLeft, frameTop) and whose rows are `stride` bytes apart. `scratch`
+ * holds channels + 2 rows of `columns` + 32 floats.
  *
  * A `bend`, two planes of bendColumns × bendRows floats, x and y, is added to the map's answer, px of the frame: its knot
  * (0, 0) lies on plate px (bendX, bendY), whole numbers, the others bendStep px apart; between knots it runs along straight
- * lines. Knots lie all around the pixels. 0 for none.
+ * lines. Knots lie all around the pixels. 0 for none. With `isWeighed` a third plane is multiplied with the weight.
+ *
+ * `offsets`, x and y in doubles for each channel, are added to where that channel is read, px of the frame. 0 for none.
  */
 export function accumulate(
-  frame: usize, planeBytes: usize, channels: usize, frameWidth: usize, frameHeight: usize, frameTop: i32,
+  frame: usize, planeBytes: usize, channels: usize, frameWidth: usize, frameHeight: usize,
+  frameLeft: i32, frameTop: i32, stride: usize,
   xx: f64, xy: f64, yx: f64, yy: f64, tx: f64, ty: f64,
   sums: usize, sumBytes: usize, x0: f64, y0: f64, columns: i32, rows: i32,
   frameWeight: f64, border: f64, feather: f64, taps: usize, steps: f64, scratch: usize,
-  bend: usize, bendColumns: i32, bendRows: i32, bendX: f64, bendY: f64, bendStep: f64,
+  bend: usize, bendColumns: i32, bendRows: i32, bendX: f64, bendY: f64, bendStep: f64, isWeighed: bool, offsets: usize,
 ): void {
-  const stride = frameWidth * 4;
-  const first = frame - (frameTop as isize) * (stride as isize);
+  const first = frame - (frameTop as isize) * (stride as isize) - (frameLeft as isize) * 4;
   const right = (frameWidth as f64) - 1 - border;
   const bottom = (frameHeight as f64) - 1 - border;
   const isShift = bend == 0 && xx == 1 && yx == 0;
@@ -40,6 +43,8 @@ export function accumulate(
       let bx = px;
       let ay = yx;
       let by = py;
+      let share: f64 = 1;
+      let slope: f64 = 0;
       if (bend != 0) {
         // Between two knots of a row the bend is a straight line, so that the map stays one.
         const cell = ((x0 + (start as f64) - bendX) / bendStep) as i32;
@@ -58,6 +63,11 @@ export function accumulate(
         bx += ul - us * xl;
         ay += vs;
         by += vl - vs * xl;
+        if (isWeighed) {
+          share = knot(at + 2 * plane, down, t);
+          slope = (knot(at + 2 * plane + 4, down, t) - share) / bendStep;
+          share -= slope * xl;
+        }
       }
       let from = end;
       let to = start;
@@ -75,6 +85,7 @@ export function accumulate(
           const rise = f64x2.pmin(f64x2.div(inside, f64x2.splat(feather)), f64x2.splat(1));
           const square = f64x2.mul(f64x2.mul(f64x2.splat(frameWeight), rise), rise);
           weight = f64x2.mul(square, f64x2.sub(f64x2.splat(3), f64x2.add(rise, rise)));
+          if (isWeighed) weight = f64x2.mul(weight, f64x2.add(f64x2.splat(share), f64x2.mul(f64x2.splat(slope), x)));
           weight = v128.and(is, weight);
           from = min(from, which == 2 ? column + 1 : column);
           to = which == 1 ? column + 1 : column + 2;
@@ -89,7 +100,16 @@ export function accumulate(
         const x = x0 + (from as f64);
         for (let c: usize = 0; c < channels; c++) {
           const to4 = values + c * rowBytes + from * 4;
-          shiftedRow(first + c * planeBytes, stride, xx * x + px, yx * x + py, taps, steps, to - from, to4, spare);
+          const sx = xx * x + px + offset(offsets, 2 * c);
+          const sy = yx * x + py + offset(offsets, 2 * c + 1);
+          shiftedRow(first + c * planeBytes, stride, sx, sy, taps, steps, to - from, to4, spare);
+        }
+      } else if (offsets != 0) {
+        for (let c: usize = 0; c < channels; c++) {
+          const px1 = bx + offset(offsets, 2 * c);
+          const py1 = by + offset(offsets, 2 * c + 1);
+          const to4 = values + c * rowBytes;
+          warpRow(first + c * planeBytes, 0, 1, stride, taps, steps, false, ax, ay, px1, py1, x0, from, to, to4, 0, spare);
         }
       } else {
         warpRow(
@@ -109,6 +129,11 @@ export function accumulate(
 function knot(at: usize, down: usize, t: f64): f64 {
   const a = load<f32>(at) as f64;
   return a + t * ((load<f32>(at + down) as f64) - a);
+}
+
+@inline
+function offset(offsets: usize, k: usize): f64 {
+  return offsets == 0 ? 0 : load<f64>(offsets + k * 8);
 }
 
 /** Adds weight × value, or the weight alone, to a row. */

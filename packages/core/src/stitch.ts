@@ -1,5 +1,6 @@
 import { realpath } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
+import { ownerAt } from './blend/blend-stage.js';
 import type { RecordedCurve } from './capture/read-still.js';
 import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
@@ -11,6 +12,7 @@ import { buildSidecar } from './plate/build-sidecar.js';
 import { prepareOutput, writePictures, writeSidecar } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
+import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarOverlap } from './plate/sidecar.js';
 
 /** Settings of {@link stitch}. */
@@ -79,8 +81,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   return runJob({ workDir, workers, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture, options.curve ?? 'auto');
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
-    const { image, coverage, owner } = made.blended;
-    const gaps = [...findGaps(image, coverage, owner, names), ...unplacedGaps(made)];
+    const { blended } = made;
+    const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
+    const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
     const sidecar = await buildSidecar({ capture, made, gaps, files, curve: options.curve ?? 'auto' }, signal);
@@ -89,8 +92,8 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       platePath: paths.plate,
       sidecarPath: paths.sidecar,
       previewPath: paths.preview,
-      widthPx: image.width,
-      heightPx: image.height,
+      widthPx: blended.widthPx,
+      heightPx: blended.heightPx,
       complete: gaps.length === 0,
       gaps,
       passes: sidecar.passes.map((p, i) => ({

@@ -1,4 +1,6 @@
-import { blendTask, runBlend } from './blend/blend-stage.js';
+import { blendTileTask, runBlendTile } from './blend/blend-tile.js';
+import { coarseTask, runCoarse } from './blend/coarse-strip.js';
+import { joinCoarse, joinCoarseTask } from './blend/join-coarse.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
@@ -27,5 +29,7 @@ export default createTaskHandler([
   implement(guideTask, runGuide),
   implement(lightTask, solvePlateLight),
   implement(accumulateTask, runAccumulate),
-  implement(blendTask, runBlend),
+  implement(coarseTask, runCoarse),
+  implement(joinCoarseTask, joinCoarse),
+  implement(blendTileTask, runBlendTile),
 ]) as ReturnType<typeof createTaskHandler>;

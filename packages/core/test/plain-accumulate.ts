@@ -7,42 +7,47 @@ import type { AccumulateInput } from '../src/strip/accumulate.js';
 
 /** Adds a frame to some rows of a strip's sums, Lanczos 3, in place. */
 export function plainAccumulate(input: AccumulateInput): void {
-  const { sums, frame, plateToFrame: back, frameWeight, featherPx, bend } = input;
+  const { sums, frame, plateToFrame: back, frameWeight, featherPx, bend, offsets = [] } = input;
   const channels = sums.planes.length;
   const margin = LANCZOS_RADIUS - 1;
-  const border = input.borderPx ?? margin;
+  const border = Math.max(input.borderPx ?? 0, margin + Math.max(0, ...offsets.flat().map(Math.abs)));
   for (let row = input.rows[0]; row < input.rows[1]; row++) {
     const y = row + sums.y0;
     for (let column = 0; column < sums.width; column++) {
       const x = column + sums.x0;
-      const [du, dv] = bend ? bendAt(bend, x, y) : [0, 0];
+      const [du, dv, share] = bend ? bendAt(bend, x, y) : [0, 0, 1];
       const sx = applyX(back, x, y) + du;
       const sy = applyY(back, x, y) + dv;
       const inside = Math.min(sx - border, sy - border, frame.width - 1 - border - sx, frame.height - 1 - border - sy);
       if (!(inside > 0)) continue;
       const rise = inside >= featherPx ? 1 : inside / featherPx;
-      const weight = frameWeight * rise * rise * (3 - 2 * rise);
-      const ix = Math.floor(sx);
-      const iy = Math.floor(sy);
-      const px = Math.round((sx - ix) * LANCZOS_PHASES) * LANCZOS_TAPS;
-      const py = Math.round((sy - iy) * LANCZOS_PHASES) * LANCZOS_TAPS;
-      const first = (iy - margin) * frame.width + ix - margin;
+      const weight = share * frameWeight * rise * rise * (3 - 2 * rise);
       const at = row * sums.width + column;
-      for (let c = 0; c < channels; c++)
-        sums.planes[c]![at]! += weight * interpolate(frame.planes[c]!, frame.width, first, px, py);
+      for (let c = 0; c < channels; c++) {
+        const [ox, oy] = offsets[c] ?? [0, 0];
+        sums.planes[c]![at]! += weight * lanczosAt(frame.planes[c]!, frame.width, sx + ox, sy + oy);
+      }
       sums.weight[at]! += weight;
     }
   }
 }
 
-/** The bend between its knots, bilinear, frame px; off its knots nothing is seen. */
-function bendAt(bend: Bend, x: number, y: number): [number, number] {
+/** Bend, frame px, and share of the weight between the knots, bilinear; off the knots nothing is seen. */
+function bendAt(bend: Bend, x: number, y: number): [number, number, number] {
   const { x0, y0, stepPx, columns, rows, knots } = bend;
   const [u, v] = [(x - x0) / stepPx, (y - y0) / stepPx];
-  if (u < 0 || v < 0 || u >= columns - 1 || v > rows - 1) return [Number.NaN, Number.NaN];
+  if (u < 0 || v < 0 || u >= columns - 1 || v > rows - 1) return [Number.NaN, Number.NaN, 0];
   const size = columns * rows;
   const at = (p: number): number => bilinearAt(knots.subarray(p * size, (p + 1) * size), columns, rows, u, v);
-  return [at(0), at(1)];
+  return [at(0), at(1), knots.length > 2 * size ? at(2) : 1];
+}
+
+function lanczosAt(data: Float32Array, width: number, x: number, y: number): number {
+  const ix = Math.floor(x);
+  const iy = Math.floor(y);
+  const px = Math.round((x - ix) * LANCZOS_PHASES) * LANCZOS_TAPS;
+  const py = Math.round((y - iy) * LANCZOS_PHASES) * LANCZOS_TAPS;
+  return interpolate(data, width, (iy - LANCZOS_RADIUS + 1) * width + ix - LANCZOS_RADIUS + 1, px, py);
 }
 
 function interpolate(data: Float32Array, stride: number, first: number, px: number, py: number): number {

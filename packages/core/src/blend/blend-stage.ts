@@ -1,88 +1,113 @@
-import { createFloats, type LinearImage, type Plane } from '../compute/image.js';
-import { defineTask, type Task } from '../compute/task.js';
+import { readFile, writeFile } from 'node:fs/promises';
+import { type GridBox, tilesOf } from '../compute/grid-box.js';
 import type { JobContext } from '../job/context.js';
-import { readFloats, writeFloats } from '../job/floats.js';
+import { createRaster, type RasterFile, rasterBytes } from '../job/raster-file.js';
 import { runStage } from '../job/stage.js';
-import type { StripSums } from '../strip/accumulate.js';
-import { blendStrips } from './blend.js';
+import type { StripFile } from '../strip/strip-store.js';
+import { blendTileTask } from './blend-tile.js';
+import { CELL_PX, type CoarseStrip, cellsOf, coarseTask, createCoarse } from './coarse-strip.js';
+import { joinCoarseTask } from './join-coarse.js';
+import { NOBODY, type Owners } from './seams.js';
 
-/** The joined strips, before anything is encoded. */
+/** The joined strips, before anything is encoded: on disk. */
 export interface BlendedPlate {
-  readonly image: LinearImage;
-  /** 1 where there is light, 0 elsewhere. */
-  readonly coverage: Plane;
-  /** Index of the strip that each pixel belongs to; NOBODY where there is none. */
-  readonly owner: Uint8Array;
-  /** Pyramid levels over which the strips were joined. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly channels: number;
+  /** Linear light by channel, then the coverage: 1 where there is light, 0 elsewhere. */
+  readonly raster: RasterFile;
+  /** Which strip each cell of 8 plate px belongs to. */
+  readonly owners: Owners;
+  /** Share of the plate that is covered. */
+  readonly covered: number;
+  /** Pyramid levels over which the strips were joined; 0 where there is only one. */
   readonly levels: number;
   /** Place of the plate's first pixel in the space that the strips were stacked in. */
   readonly x0: number;
   readonly y0: number;
 }
 
-/** Input of {@link blendTask}: strips by their place on the plate, and shared memory for what comes of them. */
-export interface BlendInput {
-  readonly strips: readonly StripSums[];
-  readonly width: number;
-  readonly height: number;
-  readonly planes: readonly Float32Array[];
-  readonly coverage: Float32Array;
-  /** The owner of each pixel, as a number. */
-  readonly owner: Float32Array;
+/** Side of a tile, plate px. Fixed, so that the same bits come out whatever the memory and the number of workers. */
+const TILE_PX = 512;
+/** Side of a part of a strip that is reduced at a time, cells. */
+const PART_CELLS = 96;
+
+/** What of the stage is plain JSON. */
+interface BlendRecord {
+  readonly levels: number;
+  readonly covered: number;
+  readonly owners: GridBox;
 }
 
-/** Blends in a worker, so that the main thread goes on answering. Gives the number of levels. */
-export const blendTask: Task<BlendInput, number> = defineTask('blend/blend');
-
-export function runBlend(input: BlendInput): number {
-  const strips = input.strips.map((s) => ({
-    x0: s.x0,
-    y0: s.y0,
-    image: { width: s.width, height: s.height, planes: s.planes },
-    weight: { width: s.width, height: s.height, data: s.weight },
-  }));
-  const blended = blendStrips(strips, input.width, input.height);
-  input.planes.forEach((plane, c) => {
-    plane.set(blended.image.planes[c]!);
-  });
-  input.coverage.set(blended.coverage.data);
-  input.owner.set(blended.owner);
-  return blended.levels;
-}
-
-/** Stage: joins the strips to the plate. `key` names what the strips were made from. */
+/** Stage: joins the strips to the plate, tile by tile. `key` names what the strips were made from. */
 export async function blendStage(
   context: JobContext,
-  strips: readonly StripSums[],
+  strips: readonly StripFile[],
   key: unknown,
 ): Promise<BlendedPlate> {
-  const x0 = Math.min(...strips.map((s) => s.x0));
-  const y0 = Math.min(...strips.map((s) => s.y0));
-  const width = Math.max(...strips.map((s) => s.x0 + s.width)) - x0;
-  const height = Math.max(...strips.map((s) => s.y0 + s.height)) - y0;
-  const size = width * height;
-  const planes = strips[0]!.planes.map(() => createFloats(size, true));
-  const coverage = createFloats(size, true);
-  const owner = createFloats(size, true);
-  const artefact = await runStage(context, {
+  const x0 = Math.min(...strips.map((s) => s.box.x0));
+  const y0 = Math.min(...strips.map((s) => s.box.y0));
+  const width = Math.max(...strips.map((s) => s.box.x0 + s.box.width)) - x0;
+  const height = Math.max(...strips.map((s) => s.box.y0 + s.box.height)) - y0;
+  const planes = strips[0]!.raster.planes;
+  const onPlate = strips.map((s) => ({ ...s, box: { ...s.box, x0: s.box.x0 - x0, y0: s.box.y0 - y0 } }));
+  const rasterAt = (path: string): RasterFile => ({ path, width, height, planes });
+  const tiles = tilesOf({ x0: 0, y0: 0, width, height }, TILE_PX);
+  const artefact = await runStage<BlendRecord>(context, {
     name: 'blend',
     key,
-    needBytes: size * 4 * (planes.length + 2),
+    total: tiles.length,
+    needBytes: rasterBytes(rasterAt('')),
     run: async (handle) => {
-      const onPlate = strips.map((s) => ({ ...s, x0: s.x0 - x0, y0: s.y0 - y0 }));
-      const input = { strips: onPlate, width, height, planes, coverage, owner };
-      const levels = await context.pool.run(blendTask, input, { signal: context.signal });
-      await writeFloats(handle.path('plate.f32'), [...planes, coverage, owner]);
-      return { levels };
+      const { pool, signal } = context;
+      const coarse = await pool.run(joinCoarseTask, await reduceStrips(context, onPlate), { signal });
+      const plate = rasterAt(handle.path(PLATE_FILE));
+      createRaster(plate);
+      const counts = await pool.map(
+        blendTileTask,
+        tiles.map((tile) => ({ tile, strips: onPlate, coarse, plate })),
+        { signal, onDone: (done) => handle.step(done) },
+      );
+      await writeFile(handle.path(OWNERS_FILE), coarse.owners.label);
+      const covered = counts.reduce((sum, n) => sum + n, 0) / (width * height);
+      return { levels: strips.length === 1 ? 0 : coarse.levels, covered, owners: coarse.owners.box };
     },
   });
-  if (artefact.resumed) await readFloats(artefact.path('plate.f32'), [...planes, coverage, owner]);
-  return {
-    image: { width, height, planes },
-    coverage: { width, height, data: coverage },
-    owner: Uint8Array.from(owner),
-    levels: artefact.result.levels,
-    x0,
-    y0,
-  };
+  const { owners: box, ...figures } = artefact.result;
+  const label = new Uint8Array(await readFile(artefact.path(OWNERS_FILE)));
+  const raster = rasterAt(artefact.path(PLATE_FILE));
+  return { ...figures, widthPx: width, heightPx: height, channels: planes - 1, raster, owners: { box, label }, x0, y0 };
 }
+
+const PLATE_FILE = 'plate.f32';
+const OWNERS_FILE = 'owners.u8';
+
+/** The strips on the coarse grid of the plate. */
+async function reduceStrips({ pool, signal }: JobContext, strips: readonly StripFile[]): Promise<CoarseStrip[]> {
+  const all = strips.map((s) => createCoarse(cellsOf(s.box), s.raster.planes - 1));
+  const inputs = strips.flatMap((strip, k) =>
+    tilesOf(all[k]!.box, PART_CELLS).map((cells) => ({ strip, coarse: all[k]!, cells })),
+  );
+  await pool.map(coarseTask, inputs, { signal });
+  return all;
+}
+
+/** Index of the strip that a covered plate pixel belongs to: the owner of the nearest cell that has one. */
+export function ownerAt({ owners: { box, label } }: BlendedPlate, x: number, y: number): number {
+  const u = Math.round(x / CELL_PX) - box.x0;
+  const v = Math.round(y / CELL_PX) - box.y0;
+  let nearest = Number.POSITIVE_INFINITY;
+  let owner = 0;
+  for (let j = Math.max(0, v - NEAR_CELLS); j <= Math.min(box.height - 1, v + NEAR_CELLS); j++) {
+    for (let i = Math.max(0, u - NEAR_CELLS); i <= Math.min(box.width - 1, u + NEAR_CELLS); i++) {
+      const away = (i - u) ** 2 + (j - v) ** 2;
+      if (away >= nearest || label[j * box.width + i] === NOBODY) continue;
+      nearest = away;
+      owner = label[j * box.width + i]!;
+    }
+  }
+  return owner;
+}
+
+/** A covered pixel lies no farther from a cell that is covered in part. */
+const NEAR_CELLS = 2;

@@ -1,9 +1,13 @@
 import { describe, expect, it } from 'vitest';
+import { type BlendStrip, blendStrips as blend } from '../../test/blend-in-process.js';
 import { expectSamples } from '../../test/floats.js';
 import { createSceneField, planeOf } from '../../test/scene-field.js';
+import { useScratch } from '../../test/scratch.js';
 import type { Plane } from '../compute/image.js';
-import { type BlendStrip, blendStrips } from './blend.js';
 
+const scratch = useScratch();
+const blendStrips = (strips: readonly BlendStrip[], width: number, height: number) =>
+  blend(scratch, strips, width, height);
 const scene = createSceneField({ seed: 'blend', widthPx: 360, heightPx: 260 });
 /** Weight that rises from 0 at the strip's edge over 30 px, as stacking gives it. */
 const feathered = (width: number, height: number) => (x: number, y: number) =>
@@ -36,7 +40,12 @@ describe('blendStrips', () => {
     const strip = stripOf([12, 7, 90, 60], truth);
     const { image, coverage, levels } = blendStrips([strip], 120, 80);
     expectSamples(coverage.data, coveredBy([strip], 120, 80).data);
-    const expected = planeOf(120, 80, (x, y) => (coverage.data[y * 120 + x]! ? truth(x, y) : 0));
+    // Strips hold products of light and weight.
+    const weightAt = feathered(90, 60);
+    const expected = planeOf(120, 80, (x, y) => {
+      const weight = Math.fround(weightAt(x - 12, y - 7));
+      return coverage.data[y * 120 + x]! ? Math.fround(Math.fround(truth(x, y)) * weight) / weight : 0;
+    });
     expectSamples(image.planes[0]!, expected.data);
     expect(levels).toBe(0);
   });
@@ -131,9 +140,29 @@ describe('blendStrips', () => {
       () => 1,
     );
     const { image, levels } = blendStrips([left, right], 120, 40);
-    expect(levels).toBe(1);
-    for (const x of [0, 30, 50]) expect(image.planes[0]![20 * 120 + x]).toBeCloseTo(0.2, 5);
-    for (const x of [69, 90, 119]) expect(image.planes[0]![20 * 120 + x]).toBeCloseTo(0.8, 5);
+    expect(levels).toBe(3);
+    // The three finest bands reach 24 px.
+    for (const x of [0, 20, 36]) expect(image.planes[0]![20 * 120 + x]).toBeCloseTo(0.2, 5);
+    for (const x of [84, 100, 119]) expect(image.planes[0]![20 * 120 + x]).toBeCloseTo(0.8, 5);
+  });
+
+  it('gives the same bits for any order of tiles, and passes on what a strip covers alone', () => {
+    const strips = [
+      stripOf([0, 0, 700, 260], truth),
+      stripOf([560, 20, 640, 230], (x, y) => 1.02 * truth(x, y) + 0.003),
+    ];
+    const { image, coverage } = blendStrips(strips, 1200, 260);
+    const again = blendStrips(strips, 1200, 260);
+    expectSamples(again.image.planes[0]!, image.planes[0]!);
+    // A seam between two tiles (at 512 px) would be a step: the ratio to the truth changes nowhere by more than the
+    // difference of the strips over the overlap.
+    const ratio = (x: number, y: number): number => image.planes[0]![y * 1200 + x]! - truth(x, y);
+    for (let y = 30; y < 240; y++) {
+      for (let x = 505; x < 520; x++) {
+        if (coverage.data[y * 1200 + x] === 0) continue;
+        expect(Math.abs(ratio(x, y) - ratio(x - 1, y))).toBeLessThan(1e-3);
+      }
+    }
   });
 
   it('joins channels each by itself and leaves its inputs alone', () => {

@@ -1,23 +1,25 @@
 import { type Affine, compose, onFinerGrid } from '../compute/affine.js';
-import { createFloats } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
-import { readFloats, writeFloats } from '../job/floats.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import { bendOnPlate } from '../registration/seeing-field.js';
-import type { StripSums } from '../strip/accumulate.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
+import type { StripFile } from '../strip/strip-store.js';
 
 /** A finished strip. */
 export interface FinishedStrip {
-  readonly sums: StripSums;
+  /** Its box counts in the space of the poses. */
+  readonly strip: StripFile;
   /** Everything that its pixels depend on: the key of the stage. */
   readonly key: unknown;
-  /** Pose of each frame, frame px -> the space that `sums.x0, y0` count in. */
+  /** Pose of each frame, frame px -> the space that the strip's box counts in. */
   readonly poses: readonly Affine[];
 }
+
+/** Share of the run's memory for the frames that wait to be added and the parts of the strip. */
+const STACK_SHARE = 0.6;
 
 /** Stage: stacks the frames of one pass at full resolution, straight onto the plate's grid. */
 export async function stripStage(
@@ -48,7 +50,6 @@ export async function stripStage(
     },
   }));
   const box = boxOf(frames);
-  const size = box.width * box.height;
   const key = {
     frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k], hashOfFloats(bends[k]!.knots)]),
     curve,
@@ -56,24 +57,23 @@ export async function stripStage(
     pattern: light.pattern,
     channels,
   };
-  let sums: StripSums | undefined;
   const artefact = await runStage(context, {
     name: 'strip',
     subject: pass.name,
     key,
     total: frames.length,
-    needBytes: size * 4 * (channels + 1),
+    needBytes: box.width * box.height * 4 * (channels + 1),
     run: async (handle) => {
-      const step = (done: number): void => handle.step(done);
-      sums = await stackFrames(frames, box, channels, context.pool, context.signal, step);
-      await writeFloats(handle.path('strip.f32'), [...sums.planes, sums.weight]);
+      await stackFrames(frames, {
+        ...{ path: handle.path(STRIP_FILE), box, channels, pool: context.pool, signal: context.signal },
+        memoryBytes: STACK_SHARE * context.memoryBytes,
+        onDone: (done) => handle.step(done),
+      });
       return box;
     },
   });
-  if (!sums) {
-    const planes = Array.from({ length: channels }, () => createFloats(size, true));
-    sums = { ...box, planes, weight: createFloats(size, true) };
-    await readFloats(artefact.path('strip.f32'), [...planes, sums.weight]);
-  }
-  return { sums, key, poses };
+  const raster = { path: artefact.path(STRIP_FILE), width: box.width, height: box.height, planes: channels + 1 };
+  return { strip: { box, raster }, key, poses };
 }
+
+const STRIP_FILE = 'strip.f32';

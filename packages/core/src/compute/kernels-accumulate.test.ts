@@ -54,12 +54,12 @@ const back = fc.oneof(
     ),
 );
 
-/** A bend of some px that may leave part of the strip untold. */
-function bendOf(seed: number): Bend {
+/** A bend of some px, with shares of the weight when there are three planes, that may leave part of the strip untold. */
+function bendOf(seed: number, planes: 2 | 3 = 2): Bend {
   const random = createRandom(seed);
   const [columns, rows] = [9, 16];
   const size = columns * rows;
-  const knots = Float32Array.from({ length: 2 * size }, () => 4 * random.uniform() - 2);
+  const knots = Float32Array.from({ length: planes * size }, (_, i) => (i < 2 * size ? 4 : 1) * random.uniform());
   return { x0: -24, y0: 11, stepPx: 10, columns, rows, knots };
 }
 
@@ -78,6 +78,48 @@ describe('accumulateWithKernels', () => {
       }),
       { seed: 11, numRuns: 100 },
     );
+  });
+
+  test('weighs a frame from place to place, and reads each channel where it is told to', () => {
+    const offsets = [
+      [0.4, -0.3],
+      [0, 0],
+      [-0.7, 0.55],
+    ] as const;
+    fc.assert(
+      fc.property(back, fc.integer(), fc.boolean(), (map, seed, isBent) => {
+        const plain = { ...inputOf(seed, 3, map), offsets, ...(isBent && { bend: bendOf(seed, 3) }) };
+        const ours = { ...copyOf(plain), offsets };
+        accumulateWithKernels(ours);
+        plainAccumulate(plain);
+        expect(worst(ours, plain)).toBeLessThan(5e-3);
+        expect(worstWeight(ours, plain)).toBeLessThan(2e-6);
+      }),
+      { seed: 13, numRuns: 60 },
+    );
+  });
+
+  test('gives the same bits for any cut into parts, rows and columns', () => {
+    const map = invert(poseAbout({ x: 30, y: 40 }, { shiftX: 3.3, shiftY: 40.7, rotationDeg: 1 }));
+    for (const extra of [{}, { bend: bendOf(2, 3) }]) {
+      const whole = { ...inputOf(3, 1, map), ...extra };
+      const before = copyOf(whole);
+      accumulateWithKernels(whole);
+      for (let y = 0; y < 150; y += 37) {
+        for (let x = 0; x < 90; x += 23) {
+          const [width, height] = [Math.min(23, 90 - x), Math.min(37, 150 - y)];
+          const part = before.sums.weight.subarray(0, width * height).slice();
+          const cut = (from: Float32Array): Float32Array =>
+            part.map((_, i) => from[(y + Math.floor(i / width)) * 90 + x + (i % width)]!);
+          const planes = before.sums.planes.map(cut);
+          const weight = cut(before.sums.weight);
+          const sums = { width, height, x0: before.sums.x0 + x, y0: before.sums.y0 + y, planes, weight };
+          accumulateWithKernels({ ...before, ...extra, sums, rows: [0, height] });
+          expect(planes).toEqual(whole.sums.planes.map(cut));
+          expect(weight).toEqual(cut(whole.sums.weight));
+        }
+      }
+    }
   });
 
   test('an even bend of whole pixels is a shift', () => {

@@ -129,7 +129,9 @@ export interface KernelExports {
     channels: number,
     frameWidth: number,
     frameHeight: number,
+    frameLeft: number,
     frameTop: number,
+    stride: number,
     xx: number,
     xy: number,
     yx: number,
@@ -154,6 +156,8 @@ export interface KernelExports {
     bendX: number,
     bendY: number,
     bendStep: number,
+    isWeighed: boolean,
+    offsets: number,
   ) => void;
   /** Returns the number of pixels that took part. */
   readonly poseSums: (

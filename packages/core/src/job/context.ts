@@ -14,7 +14,12 @@ export interface StageContext {
 /** What every step of a job gets: a {@link StageContext} and the threads. */
 export interface JobContext extends StageContext {
   readonly pool: WorkerPool;
+  /** Memory that the whole run should stay within, bytes: what a step may hold of pictures is a share of it. */
+  readonly memoryBytes: number;
 }
+
+/** Memory that a run stays within when nothing is said. */
+export const MEMORY_BYTES: number = 2 * 2 ** 30;
 
 /** Settings of {@link runJob}. */
 export interface JobOptions {
@@ -22,6 +27,8 @@ export interface JobOptions {
   readonly workDir: string;
   /** Threads. Default: one per core. Never changes the result. */
   readonly workers?: number | undefined;
+  /** Default: {@link MEMORY_BYTES}. Never changes the result. */
+  readonly memoryBytes?: number | undefined;
   readonly signal?: AbortSignal | undefined;
   /** Default: nobody is told. */
   readonly onProgress?: ProgressListener | undefined;
@@ -29,12 +36,12 @@ export interface JobOptions {
 
 /** Opens the work folder and a worker pool, does the work, and closes the pool whatever happens. */
 export async function runJob<T>(options: JobOptions, work: (context: JobContext) => Promise<T>): Promise<T> {
-  const { workDir, workers, signal, onProgress = () => {} } = options;
+  const { workDir, workers, memoryBytes = MEMORY_BYTES, signal, onProgress = () => {} } = options;
   throwIfAborted(signal);
   await prepareWorkFolder(workDir);
   const pool = createWorkerPool(workers === undefined ? {} : { workers });
   try {
-    return await work({ workDir, signal, onProgress, pool });
+    return await work({ workDir, signal, onProgress, pool, memoryBytes });
   } finally {
     await pool.close();
   }

@@ -1,3 +1,4 @@
+import { rm } from 'node:fs/promises';
 import type { RecordedCurve } from '../capture/read-still.js';
 import { type Affine, compose, IDENTITY, invert } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
@@ -7,6 +8,7 @@ import type { Masked } from '../registration/lock.js';
 import { bendOnPlate } from '../registration/seeing-field.js';
 import type { SeenPass } from '../registration/seeing-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
+import { readStrip } from '../strip/strip-store.js';
 import { edgeTask, turnedEdgeTask } from './edge.js';
 import type { EdgeReason } from './graph-types.js';
 import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
@@ -78,8 +80,8 @@ export async function placeStage(
       })),
       guide: guide && [guide.sha256, guide.curve],
     },
-    run: async () => {
-      const placed = await placeStrips(context, passes, guide);
+    run: async (handle) => {
+      const placed = await placeStrips(context, passes, guide, handle.path('strip.f32'));
       return { ...placed, joins: placed.joins.map((j) => j && { ...j, x: Array.from(j.x), y: Array.from(j.y) }) };
     },
   });
@@ -102,9 +104,10 @@ async function placeStrips(
   context: JobContext,
   passes: readonly SeenPass[],
   guide: Guide | null,
+  scratch: string,
 ): Promise<PlacedPasses> {
   const strips: { masked: Masked; toStrip: Affine }[] = [];
-  for (const pass of passes) strips.push(await proxyStrip(context, pass));
+  for (const pass of passes) strips.push(await proxyStrip(context, pass, scratch));
   const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask);
   const apart = decide(strips, near).groups;
   // Only where something is still missing: a search under any turn takes seconds a pair.
@@ -266,8 +269,12 @@ async function discsOf(
   return groups.map((group) => discOfGroup(group.map((s) => ({ limb: limbs[s]!, pose: inGroup.get(s)! }))));
 }
 
-/** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. */
-async function proxyStrip(context: JobContext, pass: SeenPass): Promise<{ masked: Masked; toStrip: Affine }> {
+/** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. `scratch`: a file to be made. */
+async function proxyStrip(
+  { pool, signal, memoryBytes }: JobContext,
+  pass: SeenPass,
+  scratch: string,
+): Promise<{ masked: Masked; toStrip: Affine }> {
   const frames = pass.frames.map((f) => ({
     width: f.proxy.width,
     height: f.proxy.height,
@@ -277,9 +284,12 @@ async function proxyStrip(context: JobContext, pass: SeenPass): Promise<{ masked
     load: async (planes: readonly Float32Array[]) => planes[0]!.set(f.proxy.data),
   }));
   const box = boxOf(frames);
-  const sums = await stackFrames(frames, box, 1, context.pool, context.signal);
+  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, pool, signal });
+  const { planes, weight } = readStrip(strip, box);
+  await rm(scratch);
+  const light = createPlane(box.width, box.height, true);
+  light.data.set(planes[0]!);
   const coverage = createPlane(box.width, box.height, true);
-  for (let i = 0; i < coverage.data.length; i++) coverage.data[i] = sums.weight[i]! > 0 ? 1 : 0;
-  const light = { width: box.width, height: box.height, data: sums.planes[0]! };
+  for (let i = 0; i < coverage.data.length; i++) coverage.data[i] = weight[i]! > 0 ? 1 : 0;
   return { masked: { light, coverage }, toStrip: { xx: 1, xy: 0, yx: 0, yy: 1, tx: -box.x0, ty: -box.y0 } };
 }

@@ -30,7 +30,6 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
   const { capture, made, gaps, files, curve } = input;
   const { blended, light, placed } = made;
   const { file, sha256, bytes, bigtiff, clippedLow, clippedHigh } = files.plate;
-  const { width, height } = blended.image;
   return {
     format: 'plenilune-plate',
     version: SIDECAR_VERSION,
@@ -38,12 +37,12 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     plate: {
       file,
       sha256,
-      widthPx: width,
-      heightPx: height,
+      widthPx: blended.widthPx,
+      heightPx: blended.heightPx,
       bits: 16,
       encoding: 'sRGB',
       alpha: 'coverage',
-      covered: blended.coverage.data.reduce((sum, v) => sum + v, 0) / (width * height),
+      covered: blended.covered,
       bytes,
       bigtiff,
       clippedLow,

@@ -5,6 +5,7 @@ import { sha256File } from '../capture/hash.js';
 import { OutputError } from '../job/errors.js';
 import { makeFolder } from '../job/work-folder.js';
 import { writeWhole } from './atomic.js';
+import { plateOnDisk } from './plate-source.js';
 import { writePreview } from './preview.js';
 import type { Sidecar, WrittenFiles } from './sidecar.js';
 import { writePlateTiff } from './tiff.js';
@@ -51,9 +52,9 @@ export async function writePictures(
   force: boolean,
   signal?: AbortSignal,
 ): Promise<WrittenFiles> {
-  const { image, coverage } = blended;
-  const plate = await writePlateTiff(paths.plate, image, coverage, { force, ...(signal && { signal }) });
-  const preview = await writePreview(paths.preview, image, coverage, { force });
+  const source = plateOnDisk(blended.raster);
+  const plate = await writePlateTiff(paths.plate, source, { force, ...(signal && { signal }) });
+  const preview = await writePreview(paths.preview, source, { force });
   return {
     plate: { file: basename(paths.plate), sha256: await sha256File(paths.plate, signal), ...plate },
     preview: { file: basename(paths.preview), sha256: await sha256File(paths.preview, signal), ...preview },

@@ -1,6 +1,10 @@
 import { describe, expect, test } from 'vitest';
+import { plateFrom } from '../../test/plate-on-disk.js';
+import { useScratch } from '../../test/scratch.js';
 import { createPlane, type LinearImage, type Plane } from '../compute/image.js';
 import { findGaps } from './gaps.js';
+
+const scratch = useScratch();
 
 const WIDTH = 400;
 const HEIGHT = 300;
@@ -25,7 +29,8 @@ function scene(radius: number, covered: (x: number, y: number) => boolean) {
 }
 
 function gapsOf({ image, coverage, owner }: { image: LinearImage; coverage: Plane; owner: Uint8Array }) {
-  return findGaps(image, coverage, owner, names);
+  const plate = plateFrom(scratch('plate.f32'), image, coverage);
+  return findGaps(plate, (x, y) => owner[y * WIDTH + x]!, names);
 }
 
 describe('findGaps', () => {
@@ -70,7 +75,7 @@ describe('findGaps', () => {
       plane.data[i] = Math.hypot((i % 1200) - 600, Math.floor(i / 1200) - 150) < 148.2 ? 0.4 : 0.01;
     }
     const image: LinearImage = { ...wide, planes: [plane.data] };
-    expect(findGaps(image, coverage, new Uint8Array(plane.data.length), names)).toEqual([]);
+    expect(findGaps(plateFrom(scratch('plate.f32'), image, coverage), () => 0, names)).toEqual([]);
   });
 
   test('ground that ends in the dark, beyond the terminator, is whole', () => {

@@ -1,5 +1,6 @@
-import { createPlane, type LinearImage, luminance, type Plane } from '../compute/image.js';
+import { createPlane, luminance, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
+import { bandsOf, type PlateSource } from './plate-source.js';
 
 /** A place where the coverage ends on lit ground, so that a part of the body is missing. */
 export interface Gap {
@@ -8,6 +9,9 @@ export interface Gap {
   /** Box around the edge where the ground is cut off, plate px; null when a whole pass is missing. */
   readonly box: { readonly x: number; readonly y: number; readonly width: number; readonly height: number } | null;
 }
+
+/** Index of the strip that a covered plate pixel belongs to. */
+export type OwnerOf = (x: number, y: number) => number;
 
 /** The side of a strip at which ground is cut off. */
 type Side = 'left' | 'right' | 'upper' | 'lower';
@@ -34,13 +38,13 @@ const LEAST_CELLS = 5;
  * Finds where the body is cut off: edges of the coverage that run through lit ground. Ground that ends in the dark, at
  * the limb or beyond the terminator, is whole. Cuts of two strips that face each other are one gap between them.
  *
- * @param owner index of the strip that each plate pixel belongs to
+ * @param ownerOf index of the strip that a covered plate pixel belongs to
  * @param names names of the strips, by index
  */
-export function findGaps(image: LinearImage, coverage: Plane, owner: Uint8Array, names: readonly string[]): Gap[] {
-  const factor = Math.max(1, Math.ceil(Math.max(image.width, image.height) / CELLS));
-  const grid = reduceToCells(image, coverage, owner, factor);
-  const cuts = findCuts(grid, luminance(image), coverage, factor).filter((cut) => cut.cells >= LEAST_CELLS);
+export function findGaps(source: PlateSource, ownerOf: OwnerOf, names: readonly string[]): Gap[] {
+  const factor = Math.max(1, Math.ceil(Math.max(source.width, source.height) / CELLS));
+  const grid = reduceToCells(source, ownerOf, factor);
+  const cuts = findCuts(grid, source, factor).filter((cut) => cut.cells >= LEAST_CELLS);
   const gaps: Gap[] = [];
   const used = new Set<Cut>();
   for (const cut of cuts) {
@@ -90,34 +94,37 @@ interface Cells {
   readonly owner: Uint8Array;
 }
 
-function reduceToCells(image: LinearImage, coverage: Plane, owner: Uint8Array, factor: number): Cells {
-  const width = Math.ceil(image.width / factor);
-  const height = Math.ceil(image.height / factor);
-  const source = luminance(image);
+function reduceToCells(source: PlateSource, ownerOf: OwnerOf, factor: number): Cells {
+  const width = Math.ceil(source.width / factor);
+  const height = Math.ceil(source.height / factor);
   const light = createPlane(width, height);
   const covered = new Uint8Array(width * height);
-  const owners = new Uint8Array(width * height);
-  for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      let sum = 0;
-      let count = 0;
-      let seen = 0;
-      for (let v = y * factor; v < Math.min(image.height, (y + 1) * factor); v++) {
-        for (let u = x * factor; u < Math.min(image.width, (x + 1) * factor); u++) {
-          const i = v * image.width + u;
-          seen++;
-          if (!(coverage.data[i]! > 0)) continue;
-          count++;
-          sum += source.data[i]!;
-          owners[y * width + x] = owner[i]!;
+  const owner = new Uint8Array(width * height);
+  for (const { image, coverage, y0 } of bandsOf(source, factor)) {
+    const levels = luminance(image).data;
+    for (let top = 0; top < image.height; top += factor) {
+      const rows = Math.min(factor, image.height - top);
+      for (let x = 0; x < width; x++) {
+        const columns = Math.min(factor, image.width - x * factor);
+        let sum = 0;
+        let count = 0;
+        let last = -1;
+        for (let v = top; v < top + rows; v++) {
+          for (let i = v * image.width + x * factor, end = i + columns; i < end; i++) {
+            if (!(coverage.data[i]! > 0)) continue;
+            count++;
+            sum += levels[i]!;
+            last = i;
+          }
         }
+        const k = ((y0 + top) / factor) * width + x;
+        covered[k] = count * 2 > rows * columns ? 1 : 0;
+        light.data[k] = count > 0 ? sum / count : 0;
+        if (last >= 0) owner[k] = ownerOf(last % image.width, y0 + Math.floor(last / image.width));
       }
-      const k = y * width + x;
-      covered[k] = count * 2 > seen ? 1 : 0;
-      light.data[k] = count > 0 ? sum / count : 0;
     }
   }
-  return { width, height, light, covered, owner: owners };
+  return { width, height, light, covered, owner };
 }
 
 const STEPS: readonly (readonly [Side, number, number])[] = [
@@ -127,7 +134,7 @@ const STEPS: readonly (readonly [Side, number, number])[] = [
   ['lower', 0, 1],
 ];
 
-function findCuts(grid: Cells, light: Plane, coverage: Plane, factor: number): Cut[] {
+function findCuts(grid: Cells, source: PlateSource, factor: number): Cut[] {
   const { width, height, covered } = grid;
   const levels = Array.from(grid.light.data).filter((_, k) => covered[k] === 1);
   if (levels.length === 0) return [];
@@ -141,7 +148,7 @@ function findCuts(grid: Cells, light: Plane, coverage: Plane, factor: number): C
       for (const [side, dx, dy] of STEPS) {
         if (isCovered(grid, x + dx, y + dy)) continue;
         const inner = isCovered(grid, x - 2 * dx, y - 2 * dy) && grid.light.data[k - 2 * dx - 2 * dy * width]! >= lit;
-        if (inner && edgeLight(light, coverage, x, y, dx, dy, factor) >= lit) join(cuts, side, grid.owner[k]!, x, y);
+        if (inner && edgeLight(source, x, y, dx, dy, factor) >= lit) join(cuts, side, grid.owner[k]!, x, y);
       }
     }
   }
@@ -149,25 +156,25 @@ function findCuts(grid: Cells, light: Plane, coverage: Plane, factor: number): C
 }
 
 /** Mean light of the outermost covered pixels of a cell towards (dx, dy): what the edge of the coverage runs through. */
-function edgeLight(
-  light: Plane,
-  coverage: Plane,
-  x: number,
-  y: number,
-  dx: number,
-  dy: number,
-  factor: number,
-): number {
+function edgeLight(source: PlateSource, x: number, y: number, dx: number, dy: number, factor: number): number {
+  // The cell and the one beside it; the outermost pixels of a row or column of both come first.
+  const left = Math.max(0, (dx < 0 ? x - 1 : x) * factor);
+  const top = Math.max(0, (dy < 0 ? y - 1 : y) * factor);
+  const right = Math.min(source.width, (dx > 0 ? x + 2 : x + 1) * factor);
+  const bottom = Math.min(source.height, (dy > 0 ? y + 2 : y + 1) * factor);
+  const { image, coverage } = source.read({ x0: left, y0: top, width: right - left, height: bottom - top });
+  const light = luminance(image).data;
+  const { width, height } = image;
+  const along = dx === 0 ? width : height;
+  const depth = dx === 0 ? height : width;
   let sum = 0;
   let count = 0;
-  for (let across = 0; across < factor; across++) {
-    for (let depth = -factor; depth < factor; depth++) {
-      const u = dx === 0 ? x * factor + across : x * factor + (dx > 0 ? factor - 1 - depth : depth);
-      const v = dy === 0 ? y * factor + across : y * factor + (dy > 0 ? factor - 1 - depth : depth);
-      if (u < 0 || v < 0 || u >= light.width || v >= light.height) continue;
-      const i = v * light.width + u;
+  for (let across = 0; across < along; across++) {
+    for (let d = 0; d < depth; d++) {
+      const inward = dx + dy > 0 ? depth - 1 - d : d;
+      const i = dx === 0 ? inward * width + across : across * width + inward;
       if (!(coverage.data[i]! > 0)) continue;
-      sum += light.data[i]!;
+      sum += light[i]!;
       count++;
       break;
     }

@@ -43,7 +43,7 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
   for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, p, channels));
   const blended = await blendStage(
     context,
-    strips.map((s) => s.sums),
+    strips.map((s) => s.strip),
     strips.map((s) => s.key),
   );
   return { tracked, guide, placement, placed, light, strips, blended };

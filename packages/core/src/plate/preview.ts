@@ -5,6 +5,7 @@ import { type LinearImage, luminance, type Plane } from '../compute/image.js';
 import { writeWhole } from './atomic.js';
 import { encodeSrgb8 } from './encode.js';
 import { embedProfileInJpeg, srgbProfile } from './icc.js';
+import type { PlateSource } from './plate-source.js';
 import { shrink } from './shrink.js';
 
 export interface PreviewOptions {
@@ -52,12 +53,11 @@ const HATCH_STRIPE_BITS = 3;
  */
 export async function writePreview(
   path: string,
-  image: LinearImage,
-  coverage: Plane,
+  source: PlateSource,
   options: PreviewOptions = {},
 ): Promise<PreviewResult> {
   const { maxSidePx, quality, background, force } = { ...PREVIEW_DEFAULTS, ...options };
-  const small = shrink(image, coverage, maxSidePx);
+  const small = shrink(source, maxSidePx);
   const { width, height } = small.image;
   const gain = plainGain(small.image, small.coverage);
   const pixels = toPixels(small.image, small.coverage, gain, background);

@@ -1,11 +1,11 @@
 import { type FileHandle, open } from 'node:fs/promises';
 import { promisify } from 'node:util';
 import { deflate } from 'node:zlib';
-import type { LinearImage, Plane } from '../compute/image.js';
-import { InternalError, throwIfAborted } from '../job/errors.js';
+import { throwIfAborted } from '../job/errors.js';
 import { writeWhole } from './atomic.js';
 import { type ClipCount, encodeSrgb16 } from './encode.js';
 import { srgbProfile } from './icc.js';
+import type { PlateSource, PlateWindow } from './plate-source.js';
 import { headerBytes, type TiffEntry, tiffDirectory, tiffHeader } from './tiff-layout.js';
 
 export interface PlateTiffOptions {
@@ -49,12 +49,10 @@ const compress = promisify(deflate) as (data: Buffer, options: { level: number }
  */
 export async function writePlateTiff(
   path: string,
-  image: LinearImage,
-  coverage: Plane,
+  source: PlateSource,
   options: PlateTiffOptions = {},
 ): Promise<PlateTiffResult> {
-  requireSameSize(image, coverage);
-  const bigtiff = options.bigtiff === true || couldExceedClassic(image, options.xmp);
+  const bigtiff = options.bigtiff === true || couldExceedClassic(source, options.xmp);
   const clips: ClipCount = { low: 0, high: 0 };
   let bytes = 0;
   await writeWhole(
@@ -62,7 +60,7 @@ export async function writePlateTiff(
     async (temporary) => {
       const file = await open(temporary, 'wx');
       try {
-        bytes = await writeFile(file, image, coverage, bigtiff, clips, options);
+        bytes = await writeFile(file, source, bigtiff, clips, options);
       } finally {
         await file.close();
       }
@@ -72,17 +70,8 @@ export async function writePlateTiff(
   return { clippedLow: clips.low, clippedHigh: clips.high, bytes, bigtiff };
 }
 
-function requireSameSize({ width, height, planes }: LinearImage, coverage: Plane): void {
-  const rightPlanes = planes.length === 1 || planes.length === 3;
-  if (rightPlanes && width === coverage.width && height === coverage.height && width > 0 && height > 0) return;
-  throw new InternalError(
-    `A plate needs 1 or 3 planes and coverage of its size; given ${planes.length} planes of ${width} x ${height} and ` +
-      `coverage of ${coverage.width} x ${coverage.height}.`,
-  );
-}
-
 /** Deflate can grow data that does not compress by 5 bytes in 16 KiB; a share of 1/1024 covers that and the tables. */
-function couldExceedClassic({ width, height }: LinearImage, xmp = ''): boolean {
+function couldExceedClassic({ width, height }: PlateSource, xmp = ''): boolean {
   const samples = across(width) * across(height) * TILE_PX * TILE_PX * SAMPLES * 2;
   return samples * (1 + 1 / 1024) + Buffer.byteLength(xmp) + 65536 > CLASSIC_BYTES;
 }
@@ -93,33 +82,35 @@ function across(sizePx: number): number {
 
 async function writeFile(
   file: FileHandle,
-  image: LinearImage,
-  coverage: Plane,
+  source: PlateSource,
   big: boolean,
   clips: ClipCount,
   { xmp, signal }: PlateTiffOptions,
 ): Promise<number> {
-  const columns = across(image.width);
-  const count = columns * across(image.height);
+  const columns = across(source.width);
+  const count = columns * across(source.height);
   const offsets: number[] = [];
   const lengths: number[] = [];
   let end = headerBytes(big);
-  for (let first = 0; first < count; first += TILES_AT_ONCE) {
+  const start = (index: number): Promise<Buffer> => {
+    const tile = encodeTile(source, (index % columns) * TILE_PX, Math.floor(index / columns) * TILE_PX, clips);
+    const made = compress(tile, { level: 6 });
+    made.catch(() => undefined);
+    return made;
+  };
+  const waiting: Promise<Buffer>[] = [];
+  for (let index = 0; index < count; index++) {
     throwIfAborted(signal);
-    const batch = Array.from({ length: Math.min(TILES_AT_ONCE, count - first) }, (_, i) => {
-      const column = (first + i) % columns;
-      const row = Math.floor((first + i) / columns);
-      return compress(encodeTile(image, coverage, column * TILE_PX, row * TILE_PX, clips), { level: 6 });
-    });
-    for (const tile of await Promise.all(batch)) {
-      await file.write(tile, 0, tile.length, end);
-      offsets.push(end);
-      lengths.push(tile.length);
-      end += tile.length;
-    }
+    while (waiting.length < TILES_AT_ONCE && index + waiting.length < count)
+      waiting.push(start(index + waiting.length));
+    const tile = await waiting.shift()!;
+    await file.write(tile, 0, tile.length, end);
+    offsets.push(end);
+    lengths.push(tile.length);
+    end += tile.length;
   }
   end += end & 1;
-  const directory = tiffDirectory(big, end, entriesOf(image, offsets, lengths, xmp));
+  const directory = tiffDirectory(big, end, entriesOf(source, offsets, lengths, xmp));
   await file.write(directory, 0, directory.length, end);
   const header = tiffHeader(big, end);
   await file.write(header, 0, header.length, 0);
@@ -127,22 +118,22 @@ async function writeFile(
 }
 
 /** One tile as little-endian differences between neighbouring pixels; beyond the plate's edge everything is 0. */
-function encodeTile(image: LinearImage, coverage: Plane, left: number, top: number, clips: ClipCount): Buffer {
+function encodeTile(source: PlateSource, left: number, top: number, clips: ClipCount): Buffer {
   const codes = new Uint16Array(TILE_PX * TILE_PX * SAMPLES);
-  const width = Math.min(TILE_PX, image.width - left);
-  const height = Math.min(TILE_PX, image.height - top);
+  const width = Math.min(TILE_PX, source.width - left);
+  const height = Math.min(TILE_PX, source.height - top);
+  const window = source.read({ x0: left, y0: top, width, height });
   const row = new Uint16Array(codes.buffer);
   for (let y = 0; y < height; y++) {
-    const from = (top + y) * image.width + left;
     const to = y * TILE_PX * SAMPLES;
-    encodeRow(row.subarray(to, to + width * SAMPLES), image, coverage, from, clips);
+    encodeRow(row.subarray(to, to + width * SAMPLES), window, y * width, clips);
     differences(row.subarray(to, to + TILE_PX * SAMPLES));
   }
   return Buffer.from(codes.buffer);
 }
 
 /** Encodes runs of covered pixels; the rest of the row stays 0. */
-function encodeRow(row: Uint16Array, image: LinearImage, coverage: Plane, from: number, clips: ClipCount): void {
+function encodeRow(row: Uint16Array, { image, coverage }: PlateWindow, from: number, clips: ClipCount): void {
   const width = row.length / SAMPLES;
   for (let x = 0; x < width; x++) row[x * SAMPLES + 3] = alphaCode(coverage.data[from + x]!);
   for (let start = 0; start < width; ) {
@@ -174,7 +165,7 @@ function differences(row: Uint16Array): void {
   for (let i = row.length - 1; i >= SAMPLES; i--) row[i]! -= row[i - SAMPLES]!;
 }
 
-function entriesOf(image: LinearImage, offsets: number[], lengths: number[], xmp: string | undefined): TiffEntry[] {
+function entriesOf(image: PlateSource, offsets: number[], lengths: number[], xmp: string | undefined): TiffEntry[] {
   const entries: TiffEntry[] = [
     { tag: 254, type: 'long', values: [0] }, // NewSubfileType
     { tag: 256, type: 'long', values: [image.width] },

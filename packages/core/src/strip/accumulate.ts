@@ -26,8 +26,10 @@ export interface AccumulateInput {
   readonly featherPx: number;
   /** Distance of the border from the outermost pixel centres, px; at least, and by default, what the taps need. */
   readonly borderPx?: number;
-  /** How the frame is bent. Default: not at all. */
+  /** How the frame is bent, and weighed from place to place. Default: not at all. */
   readonly bend?: Bend;
+  /** What is added to where each channel is read, frame px: the air's dispersion. Default: nothing. */
+  readonly offsets?: readonly (readonly [number, number])[];
 }
 
 /** Adds one frame to some rows of a strip, in a worker. */

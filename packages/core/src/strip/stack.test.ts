@@ -1,9 +1,11 @@
 import { afterEach, describe, expect, it } from 'vitest';
 import { expectSamples } from '../../test/floats.js';
 import { createSceneField, renderFrame } from '../../test/scene-field.js';
+import { useScratch } from '../../test/scratch.js';
 import { type Affine, compose, poseAbout, translation } from '../compute/affine.js';
 import { createWorkerPool, type WorkerPool } from '../compute/pool.js';
 import { boxOf, type StackFrame, stackFrames } from './stack.js';
+import { readStrip, type StripWindow } from './strip-store.js';
 
 const WIDTH = 220;
 const HEIGHT = 240;
@@ -38,15 +40,32 @@ function frameOf(k: number, noise = 0): StackFrame {
   };
 }
 
+const scratch = useScratch();
+
+/** Stacks and reads the whole strip back. */
+async function stack(
+  stacked: readonly StackFrame[],
+  {
+    channels = 1,
+    workers = 2,
+    memoryBytes = 2 ** 28,
+    ...rest
+  }: Partial<Parameters<typeof stackFrames>[1]> & { workers?: number } = {},
+): Promise<StripWindow> {
+  const box = boxOf(stacked);
+  const settings = { path: scratch('strip.f32'), box, channels, memoryBytes, pool: poolOf(workers), ...rest };
+  return readStrip(await stackFrames(stacked, settings), box);
+}
+
 const frames = [0, 1, 2, 3, 4].map((k) => frameOf(k, 0.01));
 
 describe('stackFrames', () => {
   it('gives the same bits for any number of workers', async () => {
     const box = boxOf(frames);
-    const one = await stackFrames(frames, box, 2, poolOf(1));
+    const one = await stack(frames, { channels: 2, workers: 1 });
     expect(box.height).toBeGreaterThan(2 * 96);
     for (const workers of [2, 3]) {
-      const more = await stackFrames(frames, box, 2, poolOf(workers));
+      const more = await stack(frames, { channels: 2, workers });
       expectSamples(more.weight, one.weight);
       more.planes.forEach((plane, c) => {
         expectSamples(plane, one.planes[c]!);
@@ -54,10 +73,24 @@ describe('stackFrames', () => {
     }
   });
 
+  it('gives the same bits when most of the strip waits on disk', async () => {
+    // Five frames side by side on a strip of 1300 px, back and forth, so that parts leave and come back.
+    const order = [0, 3, 1, 4, 2, 0];
+    const wide = order.map((k, i) => {
+      const frame = frameOf(k, 0.01);
+      return { ...frame, pose: compose(translation(230 * k - 37.3 * k, 0), frame.pose), weight: 0.3 + 0.1 * i };
+    });
+    expect(boxOf(wide).width).toBeGreaterThan(2 * 512);
+    const inMemory = await stack(wide, { channels: 2 });
+    const onDisk = await stack(wide, { channels: 2, memoryBytes: 0 });
+    expectSamples(onDisk.weight, inMemory.weight);
+    for (const [c, plane] of onDisk.planes.entries()) expectSamples(plane, inMemory.planes[c]!);
+  });
+
   it('shows the ground where it is, on the plate, and 0 where it has no weight', async () => {
     const clean = [0, 1, 2, 3, 4].map((k) => frameOf(k));
     const box = boxOf(clean);
-    const { planes, weight } = await stackFrames(clean, box, 2, poolOf(2));
+    const { planes, weight } = await stack(clean, { channels: 2 });
     let covered = 0;
     for (let i = 0; i < weight.length; i++) {
       if (weight[i] === 0) {
@@ -81,7 +114,7 @@ describe('stackFrames', () => {
       load: async ([plane]) => void plane!.fill(k),
     });
     const mix = [at(1, 1), at(4, 0.5), at(100, 0)];
-    const { planes, weight } = await stackFrames(mix, boxOf(mix), 1, poolOf(2));
+    const { planes, weight } = await stack(mix);
     const middle = 130 * boxOf(mix).width + 110;
     expect(weight[middle]).toBeCloseTo(1.5, 6);
     // (1 · 1 + 0.5 · 4) / 1.5.
@@ -90,10 +123,10 @@ describe('stackFrames', () => {
 
   it('tells how far it is, and stops when told', async () => {
     const done: number[] = [];
-    await stackFrames(frames, boxOf(frames), 1, poolOf(2), undefined, (n) => done.push(n));
+    await stack(frames, { onDone: (n) => done.push(n) });
     expect(done).toEqual([1, 2, 3, 4, 5]);
     const abort = new AbortController();
-    const stopping = stackFrames(frames, boxOf(frames), 1, poolOf(2), abort.signal, () => abort.abort());
+    const stopping = stack(frames, { signal: abort.signal, onDone: () => abort.abort() });
     await expect(stopping).rejects.toMatchObject({ code: 'INTERRUPTED' });
   });
 
@@ -103,8 +136,7 @@ describe('stackFrames', () => {
         i === k ? { ...frame, load: () => Promise.reject(new Error(`frame ${k} is gone`)) } : frame,
       );
     // The second frame fails at once, while the first is still being added: vitest fails on a rejection left unhandled.
-    for (const k of [0, 1, 4])
-      await expect(stackFrames(broken(k), boxOf(frames), 1, poolOf(1))).rejects.toThrow(`frame ${k} is gone`);
+    for (const k of [0, 1, 4]) await expect(stack(broken(k), { workers: 1 })).rejects.toThrow(`frame ${k} is gone`);
   });
 });
 

@@ -1,29 +1,25 @@
 import { type Affine, invert, mappedBounds } from '../compute/affine.js';
 import { FEATHER_SHARE } from '../compute/feather.js';
+import type { GridBox } from '../compute/grid-box.js';
 import { createFloats } from '../compute/image.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { WorkerPool } from '../compute/pool.js';
-import { accumulateTask, type StripSums } from './accumulate.js';
+import { accumulateTask } from './accumulate.js';
+import { createStripStore, type StripFile, type StripStore } from './strip-store.js';
 
 /** A frame to be stacked. */
 export interface StackFrame {
   readonly width: number;
   readonly height: number;
-  /** Frame px -> strip or plate px. */
+  /** Frame px -> plate px. */
   readonly pose: Affine;
   readonly weight: number;
-  /** How it is bent on the strip or plate. Default: not at all. */
+  /** How it is bent, and weighed from place to place, on the plate. Default: not at all. */
   readonly bend?: Bend;
+  /** What is added to where each channel is read, frame px. Default: nothing. */
+  readonly offsets?: readonly (readonly [number, number])[];
   /** Fills the given planes, in shared memory, with the frame's light. */
   readonly load: (planes: readonly Float32Array[]) => Promise<unknown>;
-}
-
-/** A rectangle of whole pixels of a strip's or plate's grid. */
-export interface GridBox {
-  readonly x0: number;
-  readonly y0: number;
-  readonly width: number;
-  readonly height: number;
 }
 
 /** Smallest box of whole pixels that holds all frames. */
@@ -41,82 +37,79 @@ export function boxOf(
   };
 }
 
-/** Rows that one task adds a frame to. Fixed, so that results do not depend on the number of workers. */
-const BAND_ROWS = 96;
+/** Where a strip is stacked, and with what. */
+export interface StackSettings {
+  /** File for the strip, to be made. */
+  readonly path: string;
+  /** Place of the strip on the plate. */
+  readonly box: GridBox;
+  readonly channels: number;
+  /** Room for frames that wait and for parts of the strip; what one frame needs is taken in any case. */
+  readonly memoryBytes: number;
+  readonly pool: WorkerPool;
+  readonly signal?: AbortSignal | undefined;
+  readonly onDone?: (done: number) => void;
+}
+
+/** Frames in memory at most: one being added, the next ones being decoded. */
+const MOST_WAITING = 3;
 
 /**
- * Weighted mean of frames on one grid, resampled once (Lanczos, radius 3). Frames are taken one by one, the next being
- * decoded while the last is added; every pixel is summed in the order of the frames, so that the bits do not depend on
- * the number of workers. Afterwards `planes` hold light, 0 where `weight` is 0.
+ * Weighted sums of frames on one grid, resampled once (Lanczos, radius 3), on disk. Frames are added one by one, the next
+ * ones being decoded meanwhile; every pixel is summed in the order of the frames, so that the bits depend neither on the
+ * number of workers nor on the memory.
  */
-export async function stackFrames(
-  frames: readonly StackFrame[],
-  box: GridBox,
-  channels: number,
-  pool: WorkerPool,
-  signal?: AbortSignal,
-  onDone?: (done: number) => void,
-): Promise<StripSums> {
-  const size = box.width * box.height;
-  const sums: StripSums = {
-    ...box,
-    planes: Array.from({ length: channels }, () => createFloats(size, true)),
-    weight: createFloats(size, true),
-  };
+export async function stackFrames(frames: readonly StackFrame[], settings: StackSettings): Promise<StripFile> {
+  const { path, box, channels, memoryBytes, onDone } = settings;
   const area = Math.max(...frames.map((f) => f.width * f.height));
-  const slots = [0, 1].map(() => Array.from({ length: channels }, () => createFloats(area, true)));
-  const load = (k: number): Promise<unknown> => {
-    const frame = frames[k]!;
-    return frame.load(slots[k % 2]!.map((plane) => plane.subarray(0, frame.width * frame.height)));
+  const slotBytes = 4 * channels * area;
+  const count = Math.max(2, Math.min(MOST_WAITING, Math.floor(memoryBytes / (2 * slotBytes))));
+  const slots = Array.from({ length: count }, () => Array.from({ length: channels }, () => createFloats(area, true)));
+  const store = createStripStore(path, box, channels, memoryBytes - count * slotBytes);
+  const loading = new Map<number, Promise<unknown>>();
+  const start = (k: number): void => {
+    const frame = frames[k];
+    if (!frame) return;
+    const job = frame.load(slots[k % count]!.map((plane) => plane.subarray(0, frame.width * frame.height)));
+    // A failure is thrown where its turn is awaited; until then it must not count as unhandled.
+    job.catch(() => undefined);
+    loading.set(k, job);
   };
-  let loading = load(0);
-  for (let k = 0; k < frames.length; k++) {
-    await loading;
-    const added = addFrame(sums, frames[k]!, slots[k % 2]!, pool, signal);
-    if (k + 1 < frames.length) {
-      loading = load(k + 1);
-      // A failure is thrown by the next turn's await; until then it must not count as unhandled.
-      loading.catch(() => undefined);
+  for (let k = 0; k < count - 1; k++) start(k);
+  try {
+    for (let k = 0; k < frames.length; k++) {
+      await loading.get(k);
+      loading.delete(k);
+      start(k + count - 1);
+      await addFrame(store, frames[k]!, slots[k % count]!, settings);
+      onDone?.(k + 1);
     }
-    try {
-      await added;
-    } catch (error) {
-      await loading.catch(() => undefined);
-      throw error;
-    }
-    onDone?.(k + 1);
+  } finally {
+    await Promise.allSettled(loading.values());
   }
-  for (const plane of sums.planes) {
-    for (let i = 0; i < size; i++) plane[i] = sums.weight[i]! > 0 ? plane[i]! / sums.weight[i]! : 0;
-  }
-  return sums;
+  store.finish();
+  return store.strip;
 }
 
 async function addFrame(
-  sums: StripSums,
+  store: StripStore,
   frame: StackFrame,
   planes: readonly Float32Array[],
-  pool: WorkerPool,
-  signal?: AbortSignal,
+  { pool, signal }: StackSettings,
 ): Promise<void> {
-  const bounds = mappedBounds(frame.pose, frame.width, frame.height);
-  const first = Math.max(0, Math.floor(bounds.y0) - sums.y0);
-  const last = Math.min(sums.height, Math.ceil(bounds.y1) + 1 - sums.y0);
-  const bands: (readonly [number, number])[] = [];
-  for (let row = first - (first % BAND_ROWS); row < last; row += BAND_ROWS) {
-    bands.push([Math.max(first, row), Math.min(last, row + BAND_ROWS)]);
-  }
+  const { width, height, pose, bend, offsets } = frame;
   const common = {
-    sums,
-    frame: { width: frame.width, height: frame.height, planes },
-    plateToFrame: invert(frame.pose),
+    frame: { width, height, planes },
+    plateToFrame: invert(pose),
     frameWeight: frame.weight,
-    featherPx: FEATHER_SHARE * Math.min(frame.width, frame.height),
-    ...(frame.bend && { bend: frame.bend }),
+    featherPx: FEATHER_SHARE * Math.min(width, height),
+    ...(bend && { bend }),
+    ...(offsets && { offsets }),
   };
+  const parts = store.under(boxOf([frame]));
   await pool.map(
     accumulateTask,
-    bands.map((rows) => ({ ...common, rows })),
+    parts.map((sums) => ({ ...common, sums, rows: [0, sums.height] as const })),
     { signal },
   );
 }
