@@ -9,6 +9,7 @@ import { guideTask, runGuide } from './placement/guide-place.js';
 import { joinTask, runJoin } from './placement/join-field.js';
 import { limbTask, runLimb } from './placement/limb-place.js';
 import { gradeFrameTask, runGradeFrame } from './quality/grade-frame.js';
+import { colourShiftTask, measureColourShift } from './registration/colour-shift.js';
 import { detailTask, runDetail } from './registration/detail-task.js';
 import { lockTask, measureTask, runLock, runMeasure } from './registration/pair-tasks.js';
 import { bendTask, runBend } from './registration/seeing-task.js';
@@ -18,6 +19,7 @@ import { accumulateTask, runAccumulate } from './strip/accumulate.js';
 export default createTaskHandler([
   implement(gradeFrameTask, runGradeFrame),
   implement(detailTask, runDetail),
+  implement(colourShiftTask, measureColourShift),
   implement(lockTask, runLock),
   implement(measureTask, runMeasure),
   implement(bendTask, runBend),

@@ -10,6 +10,7 @@ import { quantile } from '../src/compute/quantile.js';
 import { warpPlane } from '../src/compute/warp.js';
 import { readPlate } from '../src/plate/read-plate.js';
 import type { Sidecar } from '../src/plate/sidecar.js';
+import { measureColourShift } from '../src/registration/colour-shift.js';
 import { rehearse } from '../src/rehearsal/rehearse.js';
 import { type StitchResult, stitch } from '../src/stitch.js';
 import { useScratch } from './scratch.js';
@@ -151,6 +152,23 @@ function steepest(p: Plane, q: Plane, use: (i: number) => boolean): number {
   }
   return quantile(slopes, 0.99);
 }
+
+describe('a night of strong dispersion', () => {
+  test('red and blue lie on green in the plate', async () => {
+    const dispersionPx = 2;
+    const settings = { seed: 31, dispersionPx, zenithDeg: 70, framesPerPass: 6, bits: 16 as const };
+    await rehearse(scratch('spread'), settings);
+    const result = await stitch(join(scratch('spread'), 'capture'), { outDir: scratch('spread-plate') });
+    const { colour } = (await sidecarOf(result)).passes[0]!;
+    expect(Math.abs(Math.hypot(...colour!.red) - dispersionPx / 2)).toBeLessThan(0.02);
+    const { image } = await readPlate(result.platePath);
+    const whole = { x0: 300, y0: 200, width: 700, height: 700 };
+    const left = measureColourShift({ image, ...whole })!;
+    // A hundredth of what the frames show.
+    expect(Math.hypot(...left.red)).toBeLessThan(0.02);
+    expect(Math.hypot(...left.blue)).toBeLessThan(0.02);
+  });
+});
 
 describe('passes that do not overlap', () => {
   let result: StitchResult;

@@ -1,12 +1,18 @@
-import { type Affine, compose, onFinerGrid } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, invert, onFinerGrid } from '../compute/affine.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
+import { fineNoise } from '../quality/grade-frame.js';
+import { type LocalSharpness, localSharpness } from '../quality/local-sharpness.js';
+import { type ColourShift, colourShiftTask } from '../registration/colour-shift.js';
 import { bendOnPlate } from '../registration/seeing-field.js';
+import type { SeenFrame } from '../registration/seeing-stage.js';
+import { chooseSharp, type SharpChoice, weightAt } from '../strip/sharp-weights.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import type { StripFile } from '../strip/strip-store.js';
+import { frameForColour, offsetsOf, partWithDetail } from './strip-colour.js';
 
 /** A finished strip. */
 export interface FinishedStrip {
@@ -16,6 +22,10 @@ export interface FinishedStrip {
   readonly key: unknown;
   /** Pose of each frame, frame px -> the space that the strip's box counts in. */
   readonly poses: readonly Affine[];
+  /** Where red and blue were found against green; null where they could not be, or there are none. */
+  readonly colour: ColourShift | null;
+  /** How frames are weighed from place to place. */
+  readonly sharp: SharpChoice;
 }
 
 /** Share of the run's memory for the frames that wait to be added and the parts of the strip. */
@@ -34,24 +44,36 @@ export async function stripStage(
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
   let lift: Float32Array | undefined;
+  let colour: ColourShift | null = null;
+  const { local, sharp } = sharpMoments(tracked.frames);
+  const toTrack = invert(placed.pose);
   const bends = tracked.frames.map((frame, k) =>
-    bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join),
+    bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join, (x, y) =>
+      weightAt(local, sharp.power, k, applyX(toTrack, x, y), applyY(toTrack, x, y)),
+    ),
   );
-  const frames = tracked.frames.map((frame, k) => ({
+  const toldBy = channels === 3 && pass.channels === 3 ? frameForColour(tracked.frames) : undefined;
+  const order = tracked.frames.map((_, k) => k).sort((a, b) => Number(b === toldBy) - Number(a === toldBy) || a - b);
+  const frames = order.map((k) => ({
     width: pass.widthPx,
     height: pass.heightPx,
     pose: poses[k]!,
-    weight: frame.weight,
+    weight: 1,
     bend: bends[k]!,
-    load: (planes: readonly Float32Array[]) => {
+    offsets: () => (colour ? offsetsOf(colour) : undefined),
+    load: async (planes: readonly Float32Array[]) => {
       lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
-      const input = { path: frame.path, curve, lift, correction: corrections[k]!, defects, planes };
-      return context.pool.run(correctFrameTask, input, { signal: context.signal });
+      const input = { path: tracked.frames[k]!.path, curve, lift, correction: corrections[k]!, defects, planes };
+      await context.pool.run(correctFrameTask, input, { signal: context.signal });
+      if (k !== toldBy) return;
+      const image = { width: pass.widthPx, height: pass.heightPx, planes };
+      const part = partWithDetail(tracked.frames[k]!.blocks, pass.widthPx, pass.heightPx, binFactor);
+      colour = await context.pool.run(colourShiftTask, { image, ...part }, { signal: context.signal });
     },
   }));
   const box = boxOf(frames);
   const key = {
-    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], f.weight, corrections[k], hashOfFloats(bends[k]!.knots)]),
+    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
     curve,
     defects: Array.from(defects),
     pattern: light.pattern,
@@ -69,11 +91,16 @@ export async function stripStage(
         memoryBytes: STACK_SHARE * context.memoryBytes,
         onDone: (done) => handle.step(done),
       });
-      return box;
+      return { box, colour, sharp };
     },
   });
   const raster = { path: artefact.path(STRIP_FILE), width: box.width, height: box.height, planes: channels + 1 };
-  return { strip: { box, raster }, key, poses };
+  return { strip: { box, raster }, key, poses, colour: artefact.result.colour, sharp };
+}
+
+function sharpMoments(frames: readonly SeenFrame[]): { local: LocalSharpness; sharp: SharpChoice } {
+  const local = localSharpness(frames.map((f) => ({ ...f, fineNoise: fineNoise(f.grade.noise) })));
+  return { local, sharp: chooseSharp(local) };
 }
 
 const STRIP_FILE = 'strip.f32';

@@ -109,6 +109,8 @@ function describePass(made: MadePlate, index: number): SidecarPass {
     channels: pass.channels,
     placed: at >= 0,
     placedBy: made.placement.placedBy[index]!,
+    sharp: at < 0 ? null : made.strips[at]!.sharp,
+    colour: at < 0 ? null : made.strips[at]!.colour,
     joinPx: at < 0 ? 0 : bendRms([made.placed[at]!.join]) * binFactor,
     defects: tracked.graded.defects.length,
     frames: at < 0 ? [] : tracked.frames.map((_, k) => describeFrame(made, index, at, k)),

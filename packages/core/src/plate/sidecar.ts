@@ -3,7 +3,9 @@ import type { LeftOut } from '../job/errors.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
 import type { OverlapFigures } from '../placement/overlap-verdict.js';
 import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
+import type { ColourShift } from '../registration/colour-shift.js';
 import type { TrackGap } from '../registration/track.js';
+import type { SharpChoice } from '../strip/sharp-weights.js';
 import type { Gap } from './gaps.js';
 import type { PlateTiffResult } from './tiff.js';
 
@@ -54,6 +56,10 @@ export interface SidecarPass {
   readonly placedBy: PlacedBy;
   /** How far the strip was bent to meet those that it overlaps with, rms per axis, frame px. */
   readonly joinPx: number;
+  /** How strongly sharp moments were preferred, and what was weighed up; null for a pass that is not in the plate. */
+  readonly sharp: SharpChoice | null;
+  /** Shifts of red and blue against green that were found, frame px; null where they could not be. */
+  readonly colour: ColourShift | null;
   /** Pixels of the sensor that were mended: they stand out in most frames. */
   readonly defects: number;
   readonly frames: readonly SidecarFrame[];

@@ -56,7 +56,7 @@ function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
   input.proxy.data.set(proxy.data);
   const noise = noiseSigma(proxy);
   const fine = fineDetail(proxy);
-  const blocks = reduceToBlocks(still.image, proxy, fine, (FINE_NOISE_GAIN * noise) ** 2, input.binFactor);
+  const blocks = reduceToBlocks(still.image, proxy, fine, fineNoise(noise), input.binFactor);
   const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));
   const skyLevel = quantile(sample, 0.02);
   const brightLevel = quantile(sample, 0.995);
@@ -85,6 +85,11 @@ const FINE_NOISE_GAIN: number = Math.sqrt(
     1 / (4 * Math.PI * FINE_SIGMAS_PX[1] ** 2) -
     1 / (Math.PI * (FINE_SIGMAS_PX[0] ** 2 + FINE_SIGMAS_PX[1] ** 2)),
 );
+
+/** What noise of a proxy pixel adds to the energy of the finest detail. */
+export function fineNoise(noise: number): number {
+  return (FINE_NOISE_GAIN * noise) ** 2;
+}
 
 function fineDetail(proxy: Plane): Plane {
   const near = gaussianBlur(proxy, FINE_SIGMAS_PX[0]);

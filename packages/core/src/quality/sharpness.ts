@@ -8,6 +8,47 @@ export interface PlacedBlocks {
   readonly blocks: BlockGrid;
 }
 
+/** Finest detail of frames on the ground that they share, on cells of {@link BLOCK_PX} proxy px. */
+export interface GroundEnergy {
+  /** Centre of the first cell, strip px at proxy scale. */
+  readonly x0: number;
+  readonly y0: number;
+  readonly columns: number;
+  readonly rows: number;
+  /** Energy relative to the light, by frame and cell; NaN where the frame shows no lit ground. */
+  readonly frames: readonly Float64Array[];
+  /** Mean over the frames that show the cell lit; 0 where fewer than two do. */
+  readonly mean: Float64Array;
+  /** Mean light of the cell. */
+  readonly light: Float64Array;
+}
+
+/** Lays the finest detail of all frames, expected noise subtracted, on one grid. */
+export function groundEnergy(frames: readonly PlacedBlocks[]): GroundEnergy {
+  const box = boundsOf(frames);
+  const columns = Math.max(1, Math.floor((box.x1 - box.x0) / BLOCK_PX));
+  const rows = Math.max(1, Math.floor((box.y1 - box.y0) / BLOCK_PX));
+  const mean = new Float64Array(columns * rows);
+  const light = new Float64Array(columns * rows);
+  const count = new Uint16Array(columns * rows);
+  const maps = frames.map((frame) => {
+    const map = new Float64Array(columns * rows).fill(Number.NaN);
+    energyOnGround(frame, box, columns, rows, (i, energy, level) => {
+      map[i] = energy;
+      mean[i]! += energy;
+      light[i]! += level;
+      count[i]!++;
+    });
+    return map;
+  });
+  for (let i = 0; i < mean.length; i++) {
+    mean[i] = count[i]! < 2 ? 0 : mean[i]! / count[i]!;
+    light[i] = count[i] === 0 ? 0 : light[i]! / count[i]!;
+  }
+  const half = BLOCK_PX / 2;
+  return { x0: box.x0 + half, y0: box.y0 + half, columns, rows, frames: maps, mean, light };
+}
+
 /**
  * Sharpness of each frame against the mean of all frames that show the same ground: the square root of the ratio of
  * their finest detail, expected noise subtracted, each relative to the light of its block. 1 is as sharp as the mean;
@@ -15,29 +56,16 @@ export interface PlacedBlocks {
  * common with others gets 1.
  */
 export function relativeSharpness(frames: readonly PlacedBlocks[]): number[] {
-  const box = boundsOf(frames);
-  const columns = Math.max(1, Math.floor((box.x1 - box.x0) / BLOCK_PX));
-  const rows = Math.max(1, Math.floor((box.y1 - box.y0) / BLOCK_PX));
-  const sum = new Float64Array(columns * rows);
-  const count = new Uint16Array(columns * rows);
-  const maps = frames.map((frame) => {
-    const map = energyOnGround(frame, box, columns, rows);
-    for (let i = 0; i < map.length; i++) {
-      if (Number.isNaN(map[i])) continue;
-      sum[i]! += map[i]!;
-      count[i]!++;
-    }
-    return map;
-  });
+  const { frames: maps, mean } = groundEnergy(frames);
   return maps.map((map) => {
     let own = 0;
-    let mean = 0;
+    let shared = 0;
     for (let i = 0; i < map.length; i++) {
-      if (Number.isNaN(map[i]) || count[i]! < 2) continue;
+      if (Number.isNaN(map[i]) || mean[i] === 0) continue;
       own += map[i]!;
-      mean += sum[i]! / count[i]!;
+      shared += mean[i]!;
     }
-    return mean > 0 ? Math.sqrt(Math.max(0, own / mean)) : 1;
+    return shared > 0 ? Math.sqrt(Math.max(0, own / shared)) : 1;
   });
 }
 
@@ -53,19 +81,19 @@ function boundsOf(frames: readonly PlacedBlocks[]) {
   };
 }
 
-/** Relative detail energy per ground cell; NaN where the frame shows no lit ground. */
+/** Visits the ground cells that a frame shows lit, with their detail energy relative to the light, and the light. */
 function energyOnGround(
   frame: PlacedBlocks,
   box: { readonly x0: number; readonly y0: number },
   columns: number,
   rows: number,
-): Float64Array {
+  visit: (cell: number, energy: number, light: number) => void,
+): void {
   const { blocks } = frame;
   const light = new Float32Array(blocks.columns * blocks.rows);
   for (const plane of blocks.means) for (let i = 0; i < light.length; i++) light[i]! += plane[i]! / blocks.means.length;
   const lit = 0.25 * Math.max(...light);
   const back = invert(frame.pose);
-  const out = new Float64Array(columns * rows).fill(Number.NaN);
   for (let r = 0; r < rows; r++) {
     for (let c = 0; c < columns; c++) {
       const x = box.x0 + (c + 0.5) * BLOCK_PX;
@@ -75,8 +103,7 @@ function energyOnGround(
       if (u < 0 || v < 0 || u > blocks.columns - 1 || v > blocks.rows - 1) continue;
       const level = bilinearAt(light, blocks.columns, blocks.rows, u, v);
       if (level < lit) continue;
-      out[r * columns + c] = bilinearAt(blocks.fineEnergy, blocks.columns, blocks.rows, u, v) / (level * level);
+      visit(r * columns + c, bilinearAt(blocks.fineEnergy, blocks.columns, blocks.rows, u, v) / (level * level), level);
     }
   }
-  return out;
 }

@@ -36,6 +36,7 @@ const BEND_STEP_PX = 16;
  *
  * @param pose frame px -> strip or plate px, at the scale of the frames, which are `binFactor` times finer than the field's
  * @param join what the whole pass is bent by besides, in the space of the grid at the field's scale
+ * @param weightAt what the frame's weight is multiplied with, by place on the grid at the field's scale
  */
 export function bendOnPlate(
   field: SeeingField,
@@ -44,6 +45,7 @@ export function bendOnPlate(
   heightPx: number,
   binFactor: number,
   join?: BendGrid,
+  weightAt?: (x: number, y: number) => number,
 ): Bend {
   const reach = mappedBounds(pose, widthPx, heightPx);
   const stepPx = BEND_STEP_PX * binFactor;
@@ -52,7 +54,7 @@ export function bendOnPlate(
   const columns = Math.ceil((reach.x1 + stepPx - x0) / stepPx) + 1;
   const rows = Math.ceil((reach.y1 + stepPx - y0) / stepPx) + 1;
   const size = columns * rows;
-  const knots = createFloats(2 * size, true);
+  const knots = createFloats((weightAt ? 3 : 2) * size, true);
   const back = invert(pose);
   const offset = (binFactor - 1) / 2;
   const onProxy = (v: number): number => (v - offset) / binFactor;
@@ -64,6 +66,7 @@ export function bendOnPlate(
     const [u, v] = seenAt(field, onProxy(applyX(back, qx, qy)), onProxy(applyY(back, qx, qy)));
     knots[i] = u * binFactor + offset - applyX(back, px, py);
     knots[size + i] = v * binFactor + offset - applyY(back, px, py);
+    if (weightAt) knots[2 * size + i] = weightAt(onProxy(px), onProxy(py));
   }
   return { x0, y0, stepPx, columns, rows, knots };
 }

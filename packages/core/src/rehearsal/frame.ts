@@ -41,12 +41,13 @@ export function recordFrame(
   const sin = Math.sin(angle) * os;
   const originX = pose.cx * os + studio.captureCentre[0];
   const originY = pose.cy * os + studio.captureCentre[1];
-  const spread = warp === undefined ? 0 : largest(warp) * os * 1.5;
+  const spread = ((warp === undefined ? 0 : 1.5 * largest(warp)) + settings.dispersionPx / 2) * os;
   const window = cutBlurred(
     scene,
     boundsOf(width, height, cos, sin, pose.squeeze, originX, originY, spread),
     pose.sigma * os,
   );
+  const apart = settings.dispersionPx > 0 ? channelShifts(settings) : undefined;
   const readVariance = fullWellElectrons > 0 ? (settings.readNoiseElectrons / fullWellElectrons) ** 2 : 0;
   const shot = fullWellElectrons > 0 ? 1 / fullWellElectrons : 0;
   const noisy = fullWellElectrons > 0;
@@ -76,11 +77,15 @@ export function recordFrame(
       }
       const tx = px * cos - py * sin + originX;
       const ty = (px * sin + py * cos) * pose.squeeze + originY;
-      const light = sampleCubic(window, tx, ty);
+      let light = sampleCubic(window, tx, ty);
       const warmth = light > 0 ? warmthAt(scene, tx, ty) : 0;
       const i = y * width + x;
       const flat = sensor.flat[i]! / 65535;
       for (let channel = 0; channel < 3; channel++) {
+        if (apart !== undefined) {
+          const [ax, ay] = [px - apart[channel]![0], py - apart[channel]![1]];
+          light = sampleCubic(window, ax * cos - ay * sin + originX, (ax * sin + ay * cos) * pose.squeeze + originY);
+        }
         let value = flat * (pose.gain * light * (1 + warmth * (1 - channel)) + pose.sky);
         if (noisy)
           value += Math.sqrt(value * shot + readVariance) * deviates[Math.floor(noise.uniform() * deviates.length)]!;
@@ -91,6 +96,15 @@ export function recordFrame(
     }
   }
   return out;
+}
+
+/** Where the air shows red, green and blue against where green alone would be, frame px. */
+export function channelShifts({ dispersionPx, zenithDeg }: RehearsalSettings): (readonly [number, number])[] {
+  const angle = (zenithDeg * Math.PI) / 180;
+  return [-0.5, 0, 0.5].map((share) => [
+    share * dispersionPx * Math.cos(angle),
+    -share * dispersionPx * Math.sin(angle),
+  ]);
 }
 
 /** The sRGB curve (IEC 61966-2-1) at the 65536 linear levels, rounded to the depth of the files. */

@@ -44,6 +44,10 @@ export interface RehearsalSettings {
   /** Vertical scale by differential refraction at the first and the last frame of the night. */
   readonly squeeze: readonly [number, number];
   readonly seeing: RehearsalSeeing;
+  /** The air's dispersion: distance from red to blue, frame px, green half way between them. */
+  readonly dispersionPx: number;
+  /** Where the zenith is in the frame, towards which blue is lifted most: 0 to the right, 90 upwards. */
+  readonly zenithDeg: number;
   /** Gain at the start: recorded light of scene value 1. */
   readonly gain: number;
   /** Offset of the gain between passes, rms, as a share. */
@@ -85,6 +89,8 @@ export const REHEARSAL_DEFAULTS: RehearsalSettings = {
   declinationDeg: 19,
   squeeze: [1.0005, 0.9985],
   seeing: { tiltPx: 1.2, warpPx: 0.7, blurPx: [0.9, 1.4], correlationFrames: 0.8, correlationShare: 0.16 },
+  dispersionPx: 0,
+  zenithDeg: 90,
   gain: 0.5,
   gainSpread: 0.08,
   extinction: 0.05,
@@ -122,6 +128,8 @@ export function completeSettings(given: Partial<RehearsalSettings>): RehearsalSe
   demand('seeing.blurPx', seeing.blurPx[1], seeing.blurPx[0], 20);
   demand('seeing.correlationFrames', seeing.correlationFrames, 0, 1e6);
   demand('seeing.correlationShare', seeing.correlationShare, 0.02, 2);
+  demand('dispersionPx', settings.dispersionPx, 0, 50);
+  demand('zenithDeg', settings.zenithDeg, -360, 360);
   demand('gain', settings.gain, 0.001, 1);
   demand('gainSpread', settings.gainSpread, 0, 0.5);
   demand('extinction', settings.extinction, 0, 0.95);

@@ -16,8 +16,8 @@ export interface StackFrame {
   readonly weight: number;
   /** How it is bent, and weighed from place to place, on the plate. Default: not at all. */
   readonly bend?: Bend;
-  /** What is added to where each channel is read, frame px. Default: nothing. */
-  readonly offsets?: readonly (readonly [number, number])[];
+  /** What is added to where each channel is read, frame px; asked for once the first frame is loaded. Default: nothing. */
+  readonly offsets?: () => readonly (readonly [number, number])[] | undefined;
   /** Fills the given planes, in shared memory, with the frame's light. */
   readonly load: (planes: readonly Float32Array[]) => Promise<unknown>;
 }
@@ -97,7 +97,8 @@ async function addFrame(
   planes: readonly Float32Array[],
   { pool, signal }: StackSettings,
 ): Promise<void> {
-  const { width, height, pose, bend, offsets } = frame;
+  const { width, height, pose, bend } = frame;
+  const offsets = frame.offsets?.();
   const common = {
     frame: { width, height, planes },
     plateToFrame: invert(pose),
