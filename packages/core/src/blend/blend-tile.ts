@@ -6,7 +6,7 @@ import { readStrip, type StripFile, type StripWindow } from '../strip/strip-stor
 import { CELL_PX, FINE_LEVELS } from './coarse-strip.js';
 import type { CoarsePlate } from './join-coarse.js';
 import { expand, reduce } from './pyramid.js';
-import { NOBODY } from './seams.js';
+import { NOBODY, type Owners } from './seams.js';
 
 /** Input of {@link blendTileTask}: a tile of the plate, to be written to the raster, the coverage as its last plane. */
 export interface BlendTileInput {
@@ -56,8 +56,8 @@ export function runBlendTile({ tile, strips, coarse, plate }: BlendTileInput): n
       clear(out, owner, window.width, tile);
       open.write(c, tile, out);
     }
-    const coverage = cropped({ ...window, data: Float32Array.from(owner, (k) => (k === NOBODY ? 0 : 1)) }, tile);
-    for (const v of coverage) covered += v;
+    const coverage = cropped({ ...window, data: isNot(owner, NOBODY) }, tile);
+    for (let i = 0; i < coverage.length; i++) covered += coverage[i]!;
     open.write(plate.planes - 1, tile, coverage);
   });
   return covered;
@@ -75,15 +75,11 @@ function ownersOf(parts: readonly Part[], { owners }: CoarsePlate, window: GridB
   const owner = new Uint8Array(window.width * window.height).fill(NOBODY);
   const best = new Float32Array(owner.length).fill(-1);
   const cells = cellsOf(window);
-  const labels = Uint8Array.from({ length: cells.width * cells.height }, (_, i) => {
-    const x = (i % cells.width) + cells.x0 - owners.box.x0;
-    const y = Math.floor(i / cells.width) + cells.y0 - owners.box.y0;
-    const inside = x >= 0 && y >= 0 && x < owners.box.width && y < owners.box.height;
-    return inside ? owners.label[y * owners.box.width + x]! : NOBODY;
-  });
+  const labels = labelsOf(owners, cells);
   for (const { index, weight } of parts) {
-    const own = Float32Array.from(labels, (l) => (l === index ? 1 : 0));
-    const nearness = own.includes(1) ? fine(own, cells, FINE_LEVELS) : undefined;
+    // With one part there is nothing to decide.
+    const own = parts.length > 1 && labels.includes(index) ? is(labels, index) : undefined;
+    const nearness = own && fine(own, cells, FINE_LEVELS);
     for (let i = 0; i < owner.length; i++) {
       if (!(weight[i]! > 0)) continue;
       // Far from all its cells the weight decides, which never comes near to what a cell counts.
@@ -96,6 +92,33 @@ function ownersOf(parts: readonly Part[], { owners }: CoarsePlate, window: GridB
   return owner;
 }
 
+/** Labels of cells of the plate; NOBODY where there are none. */
+function labelsOf({ box, label }: Owners, cells: GridBox): Uint8Array {
+  const labels = new Uint8Array(cells.width * cells.height).fill(NOBODY);
+  for (let v = 0, i = 0; v < cells.height; v++) {
+    const y = v + cells.y0 - box.y0;
+    for (let u = 0; u < cells.width; u++, i++) {
+      const x = u + cells.x0 - box.x0;
+      if (x >= 0 && y >= 0 && x < box.width && y < box.height) labels[i] = label[y * box.width + x]!;
+    }
+  }
+  return labels;
+}
+
+/** 1 where a label is the given one, else 0. */
+function is(labels: Uint8Array, label: number): Float32Array {
+  const out = new Float32Array(labels.length);
+  for (let i = 0; i < out.length; i++) out[i] = labels[i] === label ? 1 : 0;
+  return out;
+}
+
+/** 0 where a label is the given one, else 1. */
+function isNot(labels: Uint8Array, label: number): Float32Array {
+  const out = new Float32Array(labels.length);
+  for (let i = 0; i < out.length; i++) out[i] = labels[i] === label ? 0 : 1;
+  return out;
+}
+
 /** A part that has the window to itself: its own light, brought to the level of the joined plate. */
 function alone(part: Part, strips: number, coarse: CoarsePlate, channel: number, window: GridBox): Plane {
   const light = part.planes[channel]!;
@@ -106,7 +129,8 @@ function alone(part: Part, strips: number, coarse: CoarsePlate, channel: number,
   const strip = cut(own.planes[channel]!, own.box, cells);
   for (let i = 0; i < plate.length; i++) plate[i]! -= strip[i]!;
   const change = fine(plate, cells, FINE_LEVELS);
-  return { ...window, data: light.map((v, i) => v + change[i]!) };
+  for (let i = 0; i < change.length; i++) change[i]! += light[i]!;
+  return { ...window, data: change };
 }
 
 /** The three finest bands of several parts, each crossing over its own width, on the coarse plate. */
@@ -124,7 +148,7 @@ function joined(
     if (!owner.includes(part.index)) continue;
     const own = coarse.continued[part.index]!;
     let image = continued(part, parts, coarse, channel, window);
-    let mask: Plane = { ...window, data: Float32Array.from(owner, (k) => (k === part.index ? 1 : 0)) };
+    let mask: Plane = { ...window, data: is(owner, part.index) };
     for (let level = 0; level < FINE_LEVELS; level++) {
       const next = level < FINE_LEVELS - 1 ? reduce(image) : undefined;
       const low = next

@@ -65,7 +65,9 @@ export function runCoarse({ strip, coarse, cells }: CoarseInput): null {
     for (let level = 0; level < FINE_LEVELS; level++) plane = reduce(plane);
     return plane;
   };
-  const cover = small(weight.map((w) => (w > 0 ? 1 : 0)));
+  const covered = new Float32Array(weight.length);
+  for (let i = 0; i < covered.length; i++) covered[i] = weight[i]! > 0 ? 1 : 0;
+  const cover = small(covered);
   const heavy = small(weight);
   const lights = planes.map(small);
   const { box } = coarse;

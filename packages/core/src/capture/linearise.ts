@@ -3,9 +3,7 @@ import { decodingTable, tabulate } from './curves.js';
 import type { StillHeader } from './still-header.js';
 
 /** Decoded samples in stored order: interleaved codes of 8 or 16 bits, or one array per channel for anything wider. */
-export type StoredSamples =
-  | { readonly codes: Uint8Array | Uint16Array; readonly stride: number }
-  | { readonly planes: readonly ArrayLike<number>[] };
+export type StoredSamples = StoredCodes | { readonly planes: readonly ArrayLike<number>[] };
 
 /** Linear planes in stored order. */
 export interface Linearised {
@@ -45,26 +43,58 @@ export function alphaPlane(stored: StoredSamples, header: StillHeader): Float32A
 }
 
 function fromCodes(codes: Uint8Array | Uint16Array, stride: number, header: StillHeader, plan: ColourPlan): Linearised {
-  const maximum = maximumOf(header);
   const pixels = codes.length / stride;
-  const tables = tablesOf(plan, header.channels, maximum);
-  const planes = tables.map(() => new Float32Array(pixels));
-  tables.forEach((table, channel) => {
-    const plane = planes[channel]!;
-    for (let i = 0, at = channel; i < pixels; i++, at += stride) plane[i] = table[codes[at]!]!;
-  });
-  let clippedPixels = 0;
-  if (planes.length === 1) {
-    for (let at = 0; at < codes.length; at += stride) if (codes[at] === maximum) clippedPixels++;
-  } else {
-    for (let at = 0; at < codes.length; at += stride) {
-      if (codes[at] === maximum || codes[at + 1] === maximum || codes[at + 2] === maximum) clippedPixels++;
-    }
-  }
-  return { planes, clippedPixels };
+  const planes = Array.from({ length: header.channels }, () => new Float32Array(pixels));
+  decodeCodes({ codes, stride }, 0, tablesOf(plan, header.channels, maximumOf(header)), planes);
+  return { planes, clippedPixels: countClipped({ codes, stride }, header) };
 }
 
-function tablesOf(plan: ColourPlan, channels: number, maximum: number): Float32Array[] {
+/** Interleaved codes, a pixel every `stride`. */
+export interface StoredCodes {
+  readonly codes: Uint8Array | Uint16Array;
+  readonly stride: number;
+}
+
+/** Fills planes with the light of the codes from a pixel on, by one table a channel. */
+export function decodeCodes(
+  { codes, stride }: StoredCodes,
+  firstPixel: number,
+  tables: readonly Float32Array[],
+  into: readonly Float32Array[],
+): void {
+  const first = firstPixel * stride;
+  const [red, green, blue] = into;
+  if (red && green && blue) {
+    const [r, g, b] = [tables[0]!, tables[1]!, tables[2]!];
+    for (let i = 0, at = first; i < red.length; i++, at += stride) {
+      red[i] = r[codes[at]!]!;
+      green[i] = g[codes[at + 1]!]!;
+      blue[i] = b[codes[at + 2]!]!;
+    }
+    return;
+  }
+  for (const [channel, plane] of into.entries()) {
+    const table = tables[channel]!;
+    for (let i = 0, at = first + channel; i < plane.length; i++, at += stride) plane[i] = table[codes[at]!]!;
+  }
+}
+
+/** Number of pixels that have any channel at the recorded maximum. */
+export function countClipped({ codes, stride }: StoredCodes, header: StillHeader): number {
+  const maximum = maximumOf(header);
+  let clipped = 0;
+  if (header.channels === 1) {
+    for (let at = 0; at < codes.length; at += stride) if (codes[at] === maximum) clipped++;
+  } else {
+    for (let at = 0; at < codes.length; at += stride) {
+      if (codes[at] === maximum || codes[at + 1] === maximum || codes[at + 2] === maximum) clipped++;
+    }
+  }
+  return clipped;
+}
+
+/** Linear light of every code, a table a channel. */
+export function tablesOf(plan: ColourPlan, channels: number, maximum: number): Float32Array[] {
   const { name, curves } = plan;
   const standard = name === 'srgb' || name === 'linear' || name === 'bt709';
   const tables = curves.map((curve) => (standard ? decodingTable(name, maximum) : tabulate(curve, maximum)));
@@ -93,7 +123,8 @@ function fromPlanes(stored: readonly ArrayLike<number>[], header: StillHeader, p
   return { planes, clippedPixels: clipped.reduce((sum, value) => sum + value, 0) };
 }
 
-function applyMatrix(planes: readonly Float32Array[], m: readonly number[]): void {
+/** Multiplies red, green, blue with a row-major 3 x 3 matrix, in place. */
+export function applyMatrix(planes: readonly Float32Array[], m: readonly number[]): void {
   const [red, green, blue] = planes as [Float32Array, Float32Array, Float32Array];
   const [a, b, c, d, e, f, g, h, k] = m as [number, number, number, number, number, number, number, number, number];
   for (let i = 0; i < red.length; i++) {

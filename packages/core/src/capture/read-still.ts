@@ -1,4 +1,4 @@
-import { createFloats, type LinearImage } from '../compute/image.js';
+import type { LinearImage } from '../compute/image.js';
 import { InputError } from '../job/errors.js';
 import { type ColourPlan, planColour } from './colour-plan.js';
 import { alphaPlane, type Linearised, linearise, maximumOf } from './linearise.js';
@@ -13,8 +13,6 @@ export type RecordedCurve = 'auto' | 'srgb' | 'linear' | 'bt709';
 export interface ReadStillOptions {
   /** Default `auto`: an embedded profile, then what a PNG declares, then linear for floats and sRGB for integers. */
   readonly curve?: RecordedCurve;
-  /** Put the planes into shared memory. Default false. */
-  readonly shared?: boolean;
 }
 
 /** A still in linear light. */
@@ -37,13 +35,13 @@ export interface DecodedStill {
  * truthfully: cut-short data, inks, mosaics, single bits, signed samples.
  */
 export async function readStill(path: string, options: ReadStillOptions = {}): Promise<DecodedStill> {
-  const { curve = 'auto', shared = false } = options;
+  const { curve = 'auto' } = options;
   const header = await readStillHeader(path);
   try {
     const plan = planColour(header, curve);
     const { planes, clippedPixels } = await decodeStill(path, header, plan);
     return {
-      image: { width: header.widthPx, height: header.heightPx, planes: toUpright(planes, header, shared) },
+      image: { width: header.widthPx, height: header.heightPx, planes: toUpright(planes, header) },
       clipped: clippedPixels / (header.widthPx * header.heightPx),
       bitsPerSample: header.bitsPerSample,
       curve: plan.name,
@@ -66,20 +64,19 @@ export async function decodeStill(
   return { alpha: alphaPlane(stored, header), ...linearise(stored, header, plan) };
 }
 
-/** Turns planes from stored order to upright; into shared memory when asked. */
-export function toUpright(planes: readonly Float32Array[], header: StillHeader, shared = false): Float32Array[] {
+/** Turns planes from stored order to upright. */
+export function toUpright(planes: readonly Float32Array[], header: StillHeader): Float32Array[] {
   const { storedWidthPx: width, storedHeightPx: height, orientation } = header;
-  const asStored = orientation <= 1 || orientation > 8;
+  if (orientation <= 1 || orientation > 8) return [...planes];
   return planes.map((data) => {
-    if (asStored && !shared) return data;
-    const out = createFloats(data.length, shared);
-    if (asStored) out.set(data);
-    else orientInto(out, { width, height, data }, orientation);
+    const out = new Float32Array(data.length);
+    orientInto(out, { width, height, data }, orientation);
     return out;
   });
 }
 
-function refuseTooLarge(path: string, { storedWidthPx, storedHeightPx }: StillHeader): void {
+/** Throws {@link InputError} `FRAME_UNREADABLE` for more pixels than are read. */
+export function refuseTooLarge(path: string, { storedWidthPx, storedHeightPx }: StillHeader): void {
   if (storedWidthPx * storedHeightPx <= MOST_PIXELS) return;
   throw new InputError(
     'FRAME_UNREADABLE',

@@ -1,11 +1,11 @@
 import { fromFile } from 'geotiff';
 import type { ColourPlan } from './colour-plan.js';
-import type { StoredSamples } from './linearise.js';
+import type { StoredCodes, StoredSamples } from './linearise.js';
 import { pictures } from './picture-library.js';
 import type { StillHeader } from './still-header.js';
 
 /** Decodes 8- and 16-bit files to interleaved codes, as stored: neither turned nor, unless planned, colour-converted. */
-export async function readIntegerSamples(path: string, header: StillHeader, plan: ColourPlan): Promise<StoredSamples> {
+export async function readIntegerSamples(path: string, header: StillHeader, plan: ColourPlan): Promise<StoredCodes> {
   const deep = header.bitsPerSample === 16;
   const grey = header.channels === 1;
   const { data, info } = await pictures(path, {

@@ -30,9 +30,14 @@ export function createFloats(length: number, shared = false): Float32Array {
 export function luminance(image: LinearImage): Plane {
   const { width, height, planes } = image;
   const out = createPlane(width, height);
-  const n = planes.length;
+  const { data } = out;
+  const [red, green, blue] = planes;
+  if (red && green && blue && planes.length === 3) {
+    for (let i = 0; i < data.length; i++) data[i] = (red[i]! + green[i]! + blue[i]!) / 3;
+    return out;
+  }
   for (const plane of planes) {
-    for (let i = 0; i < out.data.length; i++) out.data[i]! += plane[i]! / n;
+    for (let i = 0; i < data.length; i++) data[i]! += plane[i]! / planes.length;
   }
   return out;
 }

@@ -1,8 +1,9 @@
-import { type RecordedCurve, readStill } from '../capture/read-still.js';
+import { openStill } from '../capture/open-still.js';
+import type { RecordedCurve } from '../capture/read-still.js';
 import { createFloats, type LinearImage } from '../compute/image.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { mendDefects } from '../quality/defects.js';
-import { patternAt, type SmoothPattern } from './pattern.js';
+import { patternRow, type SmoothPattern } from './pattern.js';
 
 /** Light of one frame by channel: recorded = pattern · (gain · ground + sky + slope · position). */
 export interface FrameCorrection {
@@ -29,9 +30,12 @@ export interface CorrectFrameInput {
 export const correctFrameTask: Task<CorrectFrameInput, null> = defineTask('photometry/correct');
 
 export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
-  const { image } = await readStill(input.path, { curve: input.curve });
-  mendDefects(image, input.defects);
-  correctFrame(image, input.lift, input.correction, input.planes);
+  const still = await openStill(input.path, { curve: input.curve });
+  const { width, height, channels } = still;
+  const planes = input.planes.slice(0, channels);
+  still.rows(0, planes);
+  mendDefects({ width, height, planes }, input.defects);
+  correctFrame({ width, height, planes }, input.lift, input.correction, input.planes);
   return null;
 }
 
@@ -39,16 +43,19 @@ export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
 export function liftOf(pattern: SmoothPattern, width: number, height: number): Float32Array {
   const lift = createFloats(width * height, true);
   const diagonal = Math.hypot(width, height) / 2;
+  const xs = Float64Array.from({ length: width }, (_, x) => (x + 0.5 - width / 2) / diagonal);
   for (let y = 0; y < height; y++) {
-    const sy = (y + 0.5 - height / 2) / diagonal;
-    for (let x = 0; x < width; x++) {
-      lift[y * width + x] = 1 / patternAt(pattern, (x + 0.5 - width / 2) / diagonal, sy);
-    }
+    const row = lift.subarray(y * width, (y + 1) * width);
+    patternRow(pattern, xs, (y + 0.5 - height / 2) / diagonal, row);
+    for (let x = 0; x < width; x++) row[x] = 1 / row[x]!;
   }
   return lift;
 }
 
-/** Ground light = (recorded · lift − sky − slope · position) / gain, channel by channel, into `out`. */
+/**
+ * Ground light = (recorded · lift − sky − slope · position) / gain, channel by channel, into `out`, whose planes may be
+ * those of the image.
+ */
 export function correctFrame(
   image: LinearImage,
   lift: Float32Array,
@@ -57,7 +64,9 @@ export function correctFrame(
 ): void {
   const { width, height } = image;
   const diagonal = Math.hypot(width, height) / 2;
-  out.forEach((plane, c) => {
+  // The first plane last: a grey frame is all that the others are made from.
+  for (let c = out.length - 1; c >= 0; c--) {
+    const plane = out[c]!;
     const recorded = image.planes[c] ?? image.planes[0]!;
     const gain = 1 / correction.gain[c]!;
     const slope = correction.slopeX[c]! / diagonal;
@@ -68,5 +77,5 @@ export function correctFrame(
       const row = y * width;
       for (let x = 0; x < width; x++) plane[row + x] = (recorded[row + x]! * lift[row + x]! - left - slope * x) * gain;
     }
-  });
+  }
 }

@@ -79,6 +79,25 @@ export function patternAt(pattern: SmoothPattern, x: number, y: number): number 
   return Math.exp(log);
 }
 
+/** The factor along a row: at positions `xs` in ascending order and one y, into `out`. */
+export function patternRow(pattern: SmoothPattern, xs: Float64Array, y: number, out: Float32Array): void {
+  const [a, b, c] = pattern.radial as [number, number, number];
+  const v = clamp(((y / pattern.halfHeight + 1) / 2) * (NODE_ROWS - 1), NODE_ROWS - 1);
+  const iv = Math.min(NODE_ROWS - 2, Math.floor(v));
+  const nodes = Float64Array.from({ length: NODE_COLUMNS }, (_, i) => {
+    const above = pattern.nodes[iv * NODE_COLUMNS + i]!;
+    return above + (v - iv) * (pattern.nodes[(iv + 1) * NODE_COLUMNS + i]! - above);
+  });
+  for (let k = 0; k < xs.length; k++) {
+    const x = xs[k]!;
+    const r2 = x * x + y * y;
+    const u = clamp(((x / pattern.halfWidth + 1) / 2) * (NODE_COLUMNS - 1), NODE_COLUMNS - 1);
+    const iu = Math.min(NODE_COLUMNS - 2, Math.floor(u));
+    const left = nodes[iu]!;
+    out[k] = Math.exp(r2 * (a + r2 * (b + r2 * c)) + left + (u - iu) * (nodes[iu + 1]! - left));
+  }
+}
+
 function clamp(v: number, max: number): number {
   return v < 0 ? 0 : Math.min(v, max);
 }

@@ -17,34 +17,62 @@ export interface BlockGrid {
   readonly clipped: Float32Array;
 }
 
+/** Light of the blocks. */
+export type BlockLight = Pick<BlockGrid, 'means' | 'clipped'>;
+
+/** Means and clipped shares of blocks of `BLOCK_PX · binFactor` pixels a side, of a whole picture or some rows of blocks. */
+export function lightOfBlocks({ width, height, planes }: LinearImage, binFactor: number): BlockLight {
+  const side = BLOCK_PX * binFactor;
+  const columns = Math.floor(width / side);
+  const rows = Math.floor(height / side);
+  const clipped = new Float32Array(columns * rows);
+  const means = planes.map((plane) => {
+    const mean = new Float32Array(columns * rows);
+    const sums = new Float64Array(columns);
+    const counts = new Uint32Array(columns);
+    for (let r = 0; r < rows; r++) {
+      sums.fill(0);
+      counts.fill(0);
+      for (let y = r * side; y < (r + 1) * side; y++) {
+        let i = y * width;
+        for (let c = 0; c < columns; c++) {
+          let sum = 0;
+          let count = 0;
+          for (const end = i + side; i < end; i++) {
+            const v = plane[i]!;
+            sum += v;
+            if (v >= CLIPPED) count++;
+          }
+          sums[c]! += sum;
+          counts[c]! += count;
+        }
+      }
+      for (let c = 0; c < columns; c++) {
+        mean[r * columns + c] = sums[c]! / (side * side);
+        clipped[r * columns + c] = Math.max(clipped[r * columns + c]!, counts[c]! / (side * side));
+      }
+    }
+    return mean;
+  });
+  return { means, clipped };
+}
+
 /**
- * Reduces an upright picture to blocks of `BLOCK_PX · binFactor` pixels a side.
+ * Puts the blocks of a picture together.
  *
+ * @param light of its blocks at full scale
  * @param fine finest detail of the luminance at proxy scale
  * @param fineNoiseVariance what noise alone adds to `fine`'s energy
  */
-export function reduceToBlocks(
-  image: LinearImage,
-  proxy: Plane,
-  fine: Plane,
-  fineNoiseVariance: number,
-  binFactor: number,
-): BlockGrid {
+export function reduceToBlocks(light: BlockLight, proxy: Plane, fine: Plane, fineNoiseVariance: number): BlockGrid {
   const columns = Math.floor(proxy.width / BLOCK_PX);
   const rows = Math.floor(proxy.height / BLOCK_PX);
-  const side = BLOCK_PX * binFactor;
-  const means = image.planes.map((plane) => blockMeans(plane, image.width, columns, rows, side, (v) => v));
   const proxyMeans = blockMeans(proxy.data, proxy.width, columns, rows, BLOCK_PX, (v) => v);
   const spread = blockMeans(proxy.data, proxy.width, columns, rows, BLOCK_PX, (v) => v * v);
   for (let i = 0; i < spread.length; i++) spread[i] = Math.sqrt(Math.max(0, spread[i]! - proxyMeans[i]! ** 2));
   const fineEnergy = blockMeans(fine.data, fine.width, columns, rows, BLOCK_PX, (v) => v * v);
   for (let i = 0; i < fineEnergy.length; i++) fineEnergy[i]! -= fineNoiseVariance;
-  const clipped = new Float32Array(columns * rows);
-  for (const plane of image.planes) {
-    const share = blockMeans(plane, image.width, columns, rows, side, (v) => (v >= CLIPPED ? 1 : 0));
-    for (let i = 0; i < share.length; i++) clipped[i] = Math.max(clipped[i]!, share[i]!);
-  }
-  return { columns, rows, means, spread, fineEnergy, clipped };
+  return { columns, rows, ...light, spread, fineEnergy };
 }
 
 /** Linear light from which on a recorded value counts as clipped. */

@@ -10,32 +10,45 @@ const MOST_SHARE = 2e-3;
 const LEAST_NOISE = 5e-4;
 
 /**
- * Pixels of one frame that no optics can have made: brighter, or darker, than all eight neighbours in any channel by a
- * clear margin. Indices are row-major, ascending. Empty when there are too many to be defects.
+ * Pixels of a picture, its outermost ones left out, that no optics can have made: brighter, or darker, than all eight
+ * neighbours in any channel by a clear margin. Indices are row-major, ascending.
  */
-export function standingOut(image: LinearImage, noise: number): Uint32Array {
-  const { width, height, planes } = image;
+export function standingOut({ width, height, planes }: LinearImage, noise: number): number[] {
   const margin = STAND_OUT * Math.max(LEAST_NOISE, noise);
-  const found: number[] = [];
-  for (let y = 1; y < height - 1; y++) {
-    for (let x = 1; x < width - 1; x++) {
-      const i = y * width + x;
-      if (planes.some((plane) => isSpike(plane, width, i, margin))) found.push(i);
+  const found = new Set<number>();
+  for (const plane of planes) {
+    for (let y = 1; y < height - 1; y++) {
+      for (let i = y * width + 1, end = (y + 1) * width - 1; i < end; i++) {
+        const v = plane[i]!;
+        const left = v - plane[i - 1]!;
+        // Nearly all pixels lie near to the one before.
+        if (left <= margin && left >= -margin) continue;
+        if (isSpike(plane, width, i, margin)) found.add(i);
+      }
     }
   }
-  return found.length > MOST_SHARE * width * height ? new Uint32Array(0) : Uint32Array.from(found);
+  return [...found].sort((a, b) => a - b);
+}
+
+/** The pixels that stand out in a frame; none when there are too many to be defects. */
+export function unlessNoisy(found: readonly number[], pixels: number): Uint32Array {
+  return found.length > MOST_SHARE * pixels ? new Uint32Array(0) : Uint32Array.from(found);
 }
 
 function isSpike(plane: Float32Array, width: number, i: number, margin: number): boolean {
   const v = plane[i]!;
-  const left = plane[i - 1]!;
-  if (Math.abs(v - left) <= margin) return false;
-  let most = left;
-  let least = left;
-  for (const k of [i + 1, i - width - 1, i - width, i - width + 1, i + width - 1, i + width, i + width + 1]) {
-    const n = plane[k]!;
-    if (n > most) most = n;
-    if (n < least) least = n;
+  // Between any two neighbours it is neither; most pixels leave here.
+  const isAbove = v > plane[i - 1]!;
+  if (v > plane[i + 1]! !== isAbove || v > plane[i - width]! !== isAbove) return false;
+  let most = plane[i - 1]!;
+  let least = most;
+  for (let k = i - width - 1; k <= i + width - 1; k += width) {
+    for (let x = k; x <= k + 2; x++) {
+      const n = plane[x]!;
+      if (x === i) continue;
+      if (n > most) most = n;
+      if (n < least) least = n;
+    }
   }
   if (v - most > margin) return v - most > STEEPNESS * (v - least);
   if (least - v > margin) return least - v > STEEPNESS * (most - v);

@@ -1,13 +1,13 @@
-import { type DecodedStill, type RecordedCurve, readStill } from '../capture/read-still.js';
-import { binPlane } from '../compute/downsample.js';
+import { type OpenStill, openStill } from '../capture/open-still.js';
+import type { RecordedCurve } from '../capture/read-still.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, type LinearImage, luminance, type Plane } from '../compute/image.js';
+import { createPlane, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
 import { type BlockGrid, reduceToBlocks } from './blocks.js';
-import { standingOut } from './defects.js';
 import { noiseSigma } from './noise.js';
+import { reduceFrame } from './reduce-frame.js';
 
 /** What one look at a frame says. Light is linear, 1 = clipping. */
 export interface FrameGrade {
@@ -44,36 +44,34 @@ export const gradeFrameTask: Task<GradeFrameInput, FrameLook> = defineTask('qual
 
 export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> {
   try {
-    return gradeStill(input, await readStill(input.path, { curve: input.curve }));
+    return gradeStill(input, await openStill(input.path, { curve: input.curve }));
   } catch (error) {
     if (error instanceof InputError) return { kind: 'unreadable', detail: error.message };
     throw error;
   }
 }
 
-function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
-  const proxy = binPlane(luminance(still.image), input.binFactor);
-  input.proxy.data.set(proxy.data);
+function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
+  const { proxy } = input;
+  const { light, spikes } = reduceFrame(still, input.binFactor, proxy);
   const noise = noiseSigma(proxy);
-  const fine = fineDetail(proxy);
-  const blocks = reduceToBlocks(still.image, proxy, fine, fineNoise(noise), input.binFactor);
+  const blocks = reduceToBlocks(light, proxy, fineDetail(proxy), fineNoise(noise));
   const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));
   const skyLevel = quantile(sample, 0.02);
   const brightLevel = quantile(sample, 0.995);
   const edge = skyLevel + 0.1 * (brightLevel - skyLevel);
   let lit = 0;
-  for (const v of proxy.data) if (v > edge) lit++;
+  for (let i = 0; i < proxy.data.length; i++) if (proxy.data[i]! > edge) lit++;
   const grade = {
     skyLevel,
     brightLevel,
     noise,
-    clipped: still.clipped,
+    clipped: still.clipped(),
     litShare: lit / proxy.data.length,
     bitsPerSample: still.bitsPerSample,
     curve: still.curve,
     notes: still.notes,
   };
-  const spikes = standingOut(still.image, noiseSigma(firstPlane(still.image)));
   return { kind: 'graded', grade, blocks, spikes };
 }
 
@@ -103,8 +101,4 @@ function everyNth(data: Float32Array, step: number): Float32Array {
   const out = new Float32Array(Math.ceil(data.length / step));
   for (let i = 0; i < out.length; i++) out[i] = data[i * step]!;
   return out;
-}
-
-function firstPlane(image: LinearImage): Plane {
-  return { width: image.width, height: image.height, data: image.planes[0]! };
 }

@@ -3,7 +3,7 @@ import { createSceneField, planeOf, renderFrame } from '../../test/scene-field.j
 import { translation } from '../compute/affine.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import type { Plane } from '../compute/image.js';
-import { reduceToBlocks } from './blocks.js';
+import { lightOfBlocks, reduceToBlocks } from './blocks.js';
 import { fineNoise } from './grade-frame.js';
 import { localSharpness, type NoisyBlocks } from './local-sharpness.js';
 import { relativeSharpness } from './sharpness.js';
@@ -26,7 +26,7 @@ function frameOf(k: number, left: number, right: number): NoisyBlocks {
   const image = { width: WIDTH, height: HEIGHT, planes: [plane.data] };
   return {
     pose,
-    blocks: reduceToBlocks(image, plane, fineOf(plane), fineNoise(NOISE), 1),
+    blocks: reduceToBlocks(lightOfBlocks(image, 1), plane, fineOf(plane), fineNoise(NOISE)),
     fineNoise: fineNoise(NOISE),
   };
 }
@@ -51,7 +51,7 @@ describe('localSharpness', () => {
       [1.6, 0.6],
       [1.1, 1.1],
     ] as const;
-    const local = localSharpness(halves.map((h, k) => frameOf(k, ...h)));
+    const local = localSharpness(halves.map((h, k) => frameOf(k, h[0], h[1])));
     const left = relativeSharpness(halves.map((h, k) => frameOf(k, h[0], h[0])));
     const right = relativeSharpness(halves.map((h, k) => frameOf(k, h[1], h[1])));
     expect(left[0]! - left[1]!).toBeGreaterThan(0.3);

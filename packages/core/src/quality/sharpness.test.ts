@@ -3,7 +3,7 @@ import { createSceneField, planeOf, renderFrame } from '../../test/scene-field.j
 import { type Affine, poseAbout, translation } from '../compute/affine.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import type { Plane } from '../compute/image.js';
-import { reduceToBlocks } from './blocks.js';
+import { lightOfBlocks, reduceToBlocks } from './blocks.js';
 import { type PlacedBlocks, relativeSharpness } from './sharpness.js';
 
 const WIDTH = 208;
@@ -16,7 +16,7 @@ const scene = { at: (x: number, y: number) => 4 * rough.at(x, y) * smooth.at(x, 
 function placed(pose: Affine, blurPx: number, gain = 1): PlacedBlocks {
   const plane = gaussianBlur(renderFrame(scene, pose, WIDTH, HEIGHT, { gain }), blurPx);
   const image = { width: WIDTH, height: HEIGHT, planes: [plane.data] };
-  return { pose, blocks: reduceToBlocks(image, plane, fineOf(plane), 0, 1) };
+  return { pose, blocks: reduceToBlocks(lightOfBlocks(image, 1), plane, fineOf(plane), 0) };
 }
 
 function fineOf(plane: Plane): Plane {
