@@ -1,11 +1,13 @@
 import { expect, test } from 'vitest';
-import { number, size, wholeNumber, wholeNumbers } from './arguments.js';
+import { bytes, number, size, wholeNumber, wholeNumbers } from './arguments.js';
 
 test('arguments are read', () => {
   expect(wholeNumber(0)('0')).toBe(0);
   expect(wholeNumber(1)('12')).toBe(12);
   expect(number('-1.5')).toBe(-1.5);
   expect(size('960x640')).toEqual({ widthPx: 960, heightPx: 640 });
+  expect(bytes('2GiB')).toBe(2 ** 31);
+  expect(bytes('1.5 MB')).toBe(1_500_000);
   expect(wholeNumbers('1,3')).toEqual([1, 3]);
 });
 
@@ -17,6 +19,8 @@ test.each([
   [wholeNumber(0), '99999999999999999999', 'Expected a whole number, 0 or more.'],
   [number, 'ten', 'Expected a number.'],
   [number, ' ', 'Expected a number.'],
+  [bytes, '2', 'Expected an amount such as 2GiB or 512MiB.'],
+  [bytes, '-1GiB', 'Expected an amount such as 2GiB or 512MiB.'],
   [size, '960', 'Expected a size such as 960x640.'],
   [wholeNumbers, '1,,2', 'Expected a whole number, 0 or more.'],
 ])('nonsense is refused: %#', (read, text, message) => {

@@ -29,3 +29,12 @@ export function size(text: string): { readonly widthPx: number; readonly heightP
 export function wholeNumbers(text: string): readonly number[] {
   return text.split(',').map(wholeNumber(0));
 }
+
+const UNITS: Readonly<Record<string, number>> = { MiB: 2 ** 20, GiB: 2 ** 30, MB: 1e6, GB: 1e9 };
+
+/** Reads an amount of memory such as 2GiB, for commander, in bytes. */
+export function bytes(text: string): number {
+  const match = /^(\d+(?:\.\d+)?) ?(MiB|GiB|MB|GB)$/.exec(text);
+  if (!match) throw new InvalidArgumentError('Expected an amount such as 2GiB or 512MiB.');
+  return Math.round(Number(match[1]) * UNITS[match[2]!]!);
+}

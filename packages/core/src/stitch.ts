@@ -1,4 +1,4 @@
-import { realpath } from 'node:fs/promises';
+import { realpath, rm } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
 import { ownerAt } from './blend/blend-stage.js';
 import type { RecordedCurve } from './capture/read-still.js';
@@ -7,11 +7,13 @@ import { scanCapture } from './capture/scan.js';
 import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
+import { folderBytes } from './job/resources.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
-import { prepareOutput, writePictures, writeSidecar } from './plate/deliver.js';
+import { type MapPaths, mapPaths, prepareOutput, writeMaps, writePictures, writeSidecar } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
+import { mapPlate } from './plate/maps.js';
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarOverlap } from './plate/sidecar.js';
 
@@ -19,10 +21,20 @@ import type { SidecarOverlap } from './plate/sidecar.js';
 export interface StitchOptions {
   /** Folder for the plate, its preview and its sidecar; made when missing. */
   readonly outDir: string;
-  /** Folder for finished stages, from which an interrupted run resumes. Default: `work` inside `outDir`. */
+  /**
+   * Folder for finished stages, from which an interrupted run resumes; it stays. Default: `work` inside `outDir`, which is
+   * removed once the plate is whole.
+   */
   readonly workDir?: string;
   /** Threads. Default: one per core. Never changes the result. */
   readonly workers?: number;
+  /**
+   * Memory that the run should stay within, bytes, 256 MiB at least. Default 2 GiB. More is taken only where a single frame
+   * needs it. Never changes the result.
+   */
+  readonly memoryBytes?: number;
+  /** Write maps of coverage, weight and noise beside the plate. Default false. */
+  readonly maps?: boolean;
   /** How the frames are encoded. Default `auto`: as the files say. */
   readonly curve?: RecordedCurve;
   /** Replace a plate that is there already. Default false. */
@@ -38,6 +50,10 @@ export interface StitchResult {
   readonly platePath: string;
   readonly sidecarPath: string;
   readonly previewPath: string;
+  /** Paths of the maps, where they were asked for. */
+  readonly mapPaths: MapPaths | null;
+  /** What the run has put on disk besides, and whether it is still there. */
+  readonly scratch: { readonly folder: string; readonly bytes: number; readonly kept: boolean };
   readonly widthPx: number;
   readonly heightPx: number;
   /** Whether every pass was placed and the body is cut off nowhere. */
@@ -74,11 +90,14 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers } = options;
+  const { signal, onProgress, workers, memoryBytes, maps = false } = options;
+  if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
+    throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
+  }
   const capture = await scanCapture(captureDir, signal ? { signal } : {});
   await refuseInside(capture.root, [outDir, workDir]);
-  const paths = await prepareOutput(outDir, options.force ?? false);
-  return runJob({ workDir, workers, signal, onProgress }, async (context) => {
+  const paths = await prepareOutput(outDir, options.force ?? false, maps);
+  return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture, options.curve ?? 'auto');
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { blended } = made;
@@ -86,9 +105,15 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
+    if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
     const sidecar = await buildSidecar({ capture, made, gaps, files, curve: options.curve ?? 'auto' }, signal);
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
+    const bytes = await folderBytes(workDir);
+    const kept = options.workDir !== undefined;
+    if (!kept) await rm(workDir, { recursive: true, force: true });
     return {
+      mapPaths: maps ? mapPaths(outDir) : null,
+      scratch: { folder: workDir, bytes, kept },
       platePath: paths.plate,
       sidecarPath: paths.sidecar,
       previewPath: paths.preview,
@@ -108,6 +133,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     };
   });
 }
+
+/** The least memory that a run can be held to. */
+const LEAST_MEMORY_BYTES: number = 256 * 2 ** 20;
 
 function unplacedGaps(made: MadePlate): Gap[] {
   return made.tracked.flatMap((t, i) =>

@@ -1,7 +1,8 @@
 import { execFileSync } from 'node:child_process';
-import { copyFile, mkdir, readFile } from 'node:fs/promises';
+import { copyFile, mkdir, readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
+import { fromFile } from 'geotiff';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { readStill } from '../src/capture/read-still.js';
 import { gaussianBlur } from '../src/compute/gaussian.js';
@@ -19,6 +20,17 @@ import { shared } from './shared.js';
 const scratch = useScratch();
 const schema = JSON.parse(await readFile(new URL('../schema/plate.schema.json', import.meta.url), 'utf8')) as object;
 const validate = new Ajv2020({ allErrors: true }).compile(schema);
+
+const MAPS = ['coverage.tif', 'weight.tif', 'noise.tif'];
+
+async function floatsOf(path: string): Promise<Float32Array> {
+  const file = await fromFile(path);
+  try {
+    return (await (await file.getImage(0)).readRasters({ interleave: true })) as unknown as Float32Array;
+  } finally {
+    file.close();
+  }
+}
 
 async function sidecarOf(result: StitchResult): Promise<Sidecar> {
   const sidecar = JSON.parse(await readFile(result.sidecarPath, 'utf8')) as Sidecar;
@@ -201,7 +213,7 @@ describe('passes that do not overlap', () => {
   });
 });
 
-test('1, 2 and 4 workers give the same plate, byte for byte', async () => {
+test('any number of workers and any memory give the same plate, byte for byte, and maps of it', async () => {
   const dir = scratch('workers');
   await rehearse(dir, {
     seed: 9,
@@ -213,14 +225,44 @@ test('1, 2 and 4 workers give the same plate, byte for byte', async () => {
   });
   const plates: Buffer[] = [];
   const sidecars: string[] = [];
-  for (const workers of [1, 2, 4]) {
-    const result = await stitch(join(dir, 'capture'), { outDir: scratch(`workers ${workers}`), workers });
+  let maps: Awaited<ReturnType<typeof stitch>>['mapPaths'] = null;
+  for (const [workers, memoryBytes] of [
+    [1, 2 ** 31],
+    [2, 2 ** 28],
+    [4, 2 ** 33],
+  ] as const) {
+    const outDir = scratch(`workers ${workers}`);
+    const result = await stitch(join(dir, 'capture'), { outDir, workers, memoryBytes, maps: workers === 4 });
+    // Scratch is told of, and gone.
+    expect(result.scratch).toMatchObject({ folder: join(outDir, 'work'), kept: false });
+    expect(result.scratch.bytes).toBeGreaterThan(4 * 480 * 320);
+    const names = ['plate.json', 'plate.tif', 'preview.jpg', ...(workers === 4 ? MAPS : [])];
+    expect((await readdir(outDir)).sort()).toEqual(names.sort());
+    maps = result.mapPaths;
     plates.push(await readFile(result.platePath));
     sidecars.push(await readFile(result.sidecarPath, 'utf8'));
   }
   expect(plates[1]!.equals(plates[0]!)).toBe(true);
   expect(plates[2]!.equals(plates[0]!)).toBe(true);
   expect(new Set(sidecars).size).toBe(1);
+  const [coverage, weight, noise] = await Promise.all(
+    (['coverage', 'weight', 'noise'] as const).map((name) => floatsOf(maps![name])),
+  );
+  // Five frames a pass, drifting on; the more of them, the less noise, by the root of their number.
+  const deepest = Math.max(...coverage!);
+  expect([3, 4, 5]).toContain(deepest);
+  expect(Math.max(...weight!)).toBeLessThanOrEqual(5);
+  coverage!.forEach((n, i) => {
+    expect(n > 0).toBe(weight![i]! > 0);
+    expect(n > 0).toBe(noise![i]! > 0);
+  });
+  const [least, most] = [Math.min(...noise!.filter((v) => v > 0)), Math.max(...noise!)];
+  expect(most / least).toBeGreaterThan(Math.sqrt(deepest) * 0.9);
+});
+
+test('less memory than a run can be held to is refused', async () => {
+  const capture = shared('real/captures/open_halves/capture');
+  await expect(stitch(capture, { outDir: scratch('tight'), memoryBytes: 1e6 })).rejects.toThrow('256 MiB');
 });
 
 test('the output may not lie inside the capture', async () => {

@@ -1,12 +1,14 @@
 import { type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
-import { wholeNumber } from '../arguments.js';
+import { bytes, wholeNumber } from '../arguments.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
 interface StitchArguments extends CommonOptions {
   readonly out?: string;
   readonly work?: string;
   readonly workers?: number;
+  readonly memory?: number;
+  readonly maps?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly force?: boolean;
 }
@@ -27,8 +29,10 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .description('Makes one plate of the passes in a capture folder. The capture is only read.')
       .argument('<capture>', 'the folder that holds the passes of one night')
       .option('--out <folder>', 'where the plate, its sidecar and its preview go; required')
-      .option('--work <folder>', 'where finished stages are kept (default: a folder in the output)')
+      .option('--work <folder>', 'where finished stages are kept (default: in the output, until the plate is whole)')
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
+      .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
+      .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as the files say)').choices([
           'srgb',
@@ -40,7 +44,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, curve, force = false } = options;
+      const { out, work, workers, memory, maps = false, curve, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
@@ -50,6 +54,8 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             signal,
             onProgress,
             ...(work === undefined ? {} : { workDir: work }),
+            maps,
+            ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
             ...(curve === undefined ? {} : { curve }),
           });
@@ -77,7 +83,14 @@ function describe(result: StitchResult): string[] {
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
+  const { bytes: taken, kept, folder } = result.scratch;
+  lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
+  if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
   return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
+}
+
+function inGiB(amount: number): string {
+  return amount < 2 ** 30 ? `${Math.ceil(amount / 2 ** 20)} MiB` : `${(amount / 2 ** 30).toFixed(1)} GiB`;
 }
 
 /** "3 blurred, 1 unreadable" */

@@ -1,4 +1,5 @@
 import { type Affine, applyX, applyY, compose, invert, onFinerGrid } from '../compute/affine.js';
+import type { Bend } from '../compute/kernels-accumulate.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
@@ -22,6 +23,8 @@ export interface FinishedStrip {
   readonly key: unknown;
   /** Pose of each frame, frame px -> the space that the strip's box counts in. */
   readonly poses: readonly Affine[];
+  /** How each frame is bent and weighed, in the same space. */
+  readonly bends: readonly Bend[];
   /** Where red and blue were found against green; null where they could not be, or there are none. */
   readonly colour: ColourShift | null;
   /** How frames are weighed from place to place. */
@@ -62,7 +65,7 @@ export async function stripStage(
     bend: bends[k]!,
     offsets: () => (colour ? offsetsOf(colour) : undefined),
     load: async (planes: readonly Float32Array[]) => {
-      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
+      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx, context.floats.take(pass.widthPx * pass.heightPx));
       const input = { path: tracked.frames[k]!.path, curve, lift, correction: corrections[k]!, defects, planes };
       await context.pool.run(correctFrameTask, input, { signal: context.signal });
       if (k !== toldBy) return;
@@ -87,15 +90,23 @@ export async function stripStage(
     needBytes: box.width * box.height * 4 * (channels + 1),
     run: async (handle) => {
       await stackFrames(frames, {
-        ...{ path: handle.path(STRIP_FILE), box, channels, pool: context.pool, signal: context.signal },
+        ...{
+          path: handle.path(STRIP_FILE),
+          box,
+          channels,
+          pool: context.pool,
+          signal: context.signal,
+          floats: context.floats,
+        },
         memoryBytes: STACK_SHARE * context.memoryBytes,
         onDone: (done) => handle.step(done),
       });
+      if (lift) context.floats.give([lift]);
       return { box, colour, sharp };
     },
   });
   const raster = { path: artefact.path(STRIP_FILE), width: box.width, height: box.height, planes: channels + 1 };
-  return { strip: { box, raster }, key, poses, colour: artefact.result.colour, sharp };
+  return { strip: { box, raster }, key, poses, bends, colour: artefact.result.colour, sharp };
 }
 
 function sharpMoments(frames: readonly SeenFrame[]): { local: LocalSharpness; sharp: SharpChoice } {

@@ -62,9 +62,11 @@ function outOfSpace(what: string, folder: string, figures: string, cause?: Error
   return new ResourceError('OUT_OF_SPACE', message, cause ? { cause } : undefined);
 }
 
-async function folderBytes(folder: string): Promise<number> {
-  const names = await readdir(folder).catch(() => []);
-  const sizes = await Promise.all(names.map(async (name) => (await stat(join(folder, name))).size));
+/** Size of the files in a folder and those below it. */
+export async function folderBytes(folder: string): Promise<number> {
+  const entries = await readdir(folder, { recursive: true, withFileTypes: true }).catch(() => []);
+  const files = entries.filter((entry) => entry.isFile());
+  const sizes = await Promise.all(files.map(async (f) => (await stat(join(f.parentPath ?? f.path, f.name))).size));
   return sizes.reduce((sum, size) => sum + size, 0);
 }
 

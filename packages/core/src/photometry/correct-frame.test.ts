@@ -33,7 +33,7 @@ describe('correctFrame', () => {
   it('gives the ground back from what was recorded of it', () => {
     const before = image.planes.map((p) => p.slice());
     const out = [new Float32Array(WIDTH * HEIGHT), new Float32Array(WIDTH * HEIGHT)];
-    correctFrame(image, liftOf(pattern, WIDTH, HEIGHT), correction, out);
+    correctFrame(image, liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)), correction, out);
     // Light up to 1.5 rounded to Float32 twice.
     out.forEach((plane, c) => {
       expectSamples(plane, ground[c]!.data, 6e-7);
@@ -43,7 +43,12 @@ describe('correctFrame', () => {
 
   it('is the identity for no pattern and no light to correct', () => {
     const out = [new Float32Array(WIDTH * HEIGHT)];
-    correctFrame(image, liftOf(flat, WIDTH, HEIGHT), { gain: [1], sky: [0], slopeX: [0], slopeY: [0] }, out);
+    correctFrame(
+      image,
+      liftOf(flat, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)),
+      { gain: [1], sky: [0], slopeX: [0], slopeY: [0] },
+      out,
+    );
     expectSamples(out[0]!, image.planes[0]!);
   });
 
@@ -51,7 +56,7 @@ describe('correctFrame', () => {
     const grey = { width: WIDTH, height: HEIGHT, planes: [image.planes[0]!] };
     const out = [0, 1, 2].map(() => new Float32Array(WIDTH * HEIGHT));
     const same = { gain: [2, 2, 2], sky: [0.1, 0.1, 0.1], slopeX: [0, 0, 0], slopeY: [0, 0, 0] };
-    correctFrame(grey, liftOf(pattern, WIDTH, HEIGHT), same, out);
+    correctFrame(grey, liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)), same, out);
     expectSamples(out[1]!, out[0]!);
     expectSamples(out[2]!, out[0]!);
   });

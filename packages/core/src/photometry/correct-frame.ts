@@ -1,6 +1,6 @@
 import { openStill } from '../capture/open-still.js';
 import type { RecordedCurve } from '../capture/read-still.js';
-import { createFloats, type LinearImage } from '../compute/image.js';
+import type { LinearImage } from '../compute/image.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { mendDefects } from '../quality/defects.js';
 import { patternRow, type SmoothPattern } from './pattern.js';
@@ -39,9 +39,8 @@ export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
   return null;
 }
 
-/** What each pixel of the sensor is multiplied with to undo its pattern, row-major, in shared memory. */
-export function liftOf(pattern: SmoothPattern, width: number, height: number): Float32Array {
-  const lift = createFloats(width * height, true);
+/** What each pixel of the sensor is multiplied with to undo its pattern, row-major; fills `lift`. */
+export function liftOf(pattern: SmoothPattern, width: number, height: number, lift: Float32Array): Float32Array {
   const diagonal = Math.hypot(width, height) / 2;
   const xs = Float64Array.from({ length: width }, (_, x) => (x + 0.5 - width / 2) / diagonal);
   for (let y = 0; y < height; y++) {

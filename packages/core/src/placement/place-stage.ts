@@ -271,7 +271,7 @@ async function discsOf(
 
 /** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. `scratch`: a file to be made. */
 async function proxyStrip(
-  { pool, signal, memoryBytes }: JobContext,
+  { pool, signal, memoryBytes, floats }: JobContext,
   pass: SeenPass,
   scratch: string,
 ): Promise<{ masked: Masked; toStrip: Affine }> {
@@ -284,7 +284,7 @@ async function proxyStrip(
     load: async (planes: readonly Float32Array[]) => planes[0]!.set(f.proxy.data),
   }));
   const box = boxOf(frames);
-  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, pool, signal });
+  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, floats, pool, signal });
   const { planes, weight } = readStrip(strip, box);
   await rm(scratch);
   const light = createPlane(box.width, box.height, true);

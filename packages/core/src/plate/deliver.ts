@@ -5,6 +5,8 @@ import { sha256File } from '../capture/hash.js';
 import { OutputError } from '../job/errors.js';
 import { makeFolder } from '../job/work-folder.js';
 import { writeWhole } from './atomic.js';
+import { writeFloatTiff } from './float-tiff.js';
+import type { PlateMaps } from './maps.js';
 import { plateOnDisk } from './plate-source.js';
 import { writePreview } from './preview.js';
 import type { Sidecar, WrittenFiles } from './sidecar.js';
@@ -17,6 +19,13 @@ export interface PlatePaths {
   readonly sidecar: string;
 }
 
+/** Paths of the maps that are written on request. */
+export interface MapPaths {
+  readonly coverage: string;
+  readonly weight: string;
+  readonly noise: string;
+}
+
 /** The three files of a plate in a folder. */
 export function platePaths(outDir: string): PlatePaths {
   return {
@@ -26,12 +35,21 @@ export function platePaths(outDir: string): PlatePaths {
   };
 }
 
+/** The maps of a plate in a folder. */
+export function mapPaths(outDir: string): MapPaths {
+  return {
+    coverage: join(outDir, 'coverage.tif'),
+    weight: join(outDir, 'weight.tif'),
+    noise: join(outDir, 'noise.tif'),
+  };
+}
+
 /** Makes the folder, and refuses to go on where a plate lies already unless it may be replaced. */
-export async function prepareOutput(outDir: string, force: boolean): Promise<PlatePaths> {
+export async function prepareOutput(outDir: string, force: boolean, maps: boolean): Promise<PlatePaths> {
   await makeFolder(outDir);
   const paths = platePaths(outDir);
   if (force) return paths;
-  for (const path of Object.values(paths)) {
+  for (const path of [...Object.values(paths), ...(maps ? Object.values(mapPaths(outDir)) : [])]) {
     const present = await stat(path).then(
       () => true,
       () => false,
@@ -59,6 +77,11 @@ export async function writePictures(
     plate: { file: basename(paths.plate), sha256: await sha256File(paths.plate, signal), ...plate },
     preview: { file: basename(paths.preview), sha256: await sha256File(paths.preview, signal), ...preview },
   };
+}
+
+/** Writes the maps of coverage, weight and noise, each whole or not at all. */
+export async function writeMaps(paths: MapPaths, maps: PlateMaps, force: boolean): Promise<void> {
+  for (const name of ['coverage', 'weight', 'noise'] as const) await writeFloatTiff(paths[name], maps[name], { force });
 }
 
 /** Writes the sidecar, last of all: a folder with a sidecar is complete. */

@@ -3,6 +3,7 @@ import { expectSamples } from '../../test/floats.js';
 import { createSceneField, renderFrame } from '../../test/scene-field.js';
 import { useScratch } from '../../test/scratch.js';
 import { type Affine, compose, poseAbout, translation } from '../compute/affine.js';
+import { createFloatPool } from '../compute/float-pool.js';
 import { createWorkerPool, type WorkerPool } from '../compute/pool.js';
 import { boxOf, type StackFrame, stackFrames } from './stack.js';
 import { readStrip, type StripWindow } from './strip-store.js';
@@ -53,7 +54,15 @@ async function stack(
   }: Partial<Parameters<typeof stackFrames>[1]> & { workers?: number } = {},
 ): Promise<StripWindow> {
   const box = boxOf(stacked);
-  const settings = { path: scratch('strip.f32'), box, channels, memoryBytes, pool: poolOf(workers), ...rest };
+  const settings = {
+    path: scratch('strip.f32'),
+    box,
+    channels,
+    memoryBytes,
+    pool: poolOf(workers),
+    floats: createFloatPool(),
+    ...rest,
+  };
   return readStrip(await stackFrames(stacked, settings), box);
 }
 

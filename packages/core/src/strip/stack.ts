@@ -1,7 +1,7 @@
 import { type Affine, invert, mappedBounds } from '../compute/affine.js';
 import { FEATHER_SHARE } from '../compute/feather.js';
+import type { FloatPool } from '../compute/float-pool.js';
 import type { GridBox } from '../compute/grid-box.js';
-import { createFloats } from '../compute/image.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { WorkerPool } from '../compute/pool.js';
 import { accumulateTask } from './accumulate.js';
@@ -47,6 +47,7 @@ export interface StackSettings {
   /** Room for frames that wait and for parts of the strip; what one frame needs is taken in any case. */
   readonly memoryBytes: number;
   readonly pool: WorkerPool;
+  readonly floats: FloatPool;
   readonly signal?: AbortSignal | undefined;
   readonly onDone?: (done: number) => void;
 }
@@ -60,12 +61,12 @@ const MOST_WAITING = 3;
  * number of workers nor on the memory.
  */
 export async function stackFrames(frames: readonly StackFrame[], settings: StackSettings): Promise<StripFile> {
-  const { path, box, channels, memoryBytes, onDone } = settings;
+  const { path, box, channels, memoryBytes, floats, onDone } = settings;
   const area = Math.max(...frames.map((f) => f.width * f.height));
   const slotBytes = 4 * channels * area;
   const count = Math.max(2, Math.min(MOST_WAITING, Math.floor(memoryBytes / (2 * slotBytes))));
-  const slots = Array.from({ length: count }, () => Array.from({ length: channels }, () => createFloats(area, true)));
-  const store = createStripStore(path, box, channels, memoryBytes - count * slotBytes);
+  const slots = Array.from({ length: count }, () => Array.from({ length: channels }, () => floats.take(area)));
+  const store = createStripStore(path, box, channels, memoryBytes - count * slotBytes, floats);
   const loading = new Map<number, Promise<unknown>>();
   const start = (k: number): void => {
     const frame = frames[k];
@@ -86,6 +87,7 @@ export async function stackFrames(frames: readonly StackFrame[], settings: Stack
     }
   } finally {
     await Promise.allSettled(loading.values());
+    floats.give(slots.flat());
   }
   store.finish();
   return store.strip;

@@ -1,5 +1,5 @@
+import type { FloatPool } from '../compute/float-pool.js';
 import { boxesTouch, type GridBox, tilesOf } from '../compute/grid-box.js';
-import { createFloats } from '../compute/image.js';
 import { createRaster, type RasterFile, withRaster } from '../job/raster-file.js';
 import type { StripSums } from './accumulate.js';
 
@@ -27,7 +27,13 @@ export const PART_PX = 512;
  *
  * @param path file to be made
  */
-export function createStripStore(path: string, box: GridBox, channels: number, memoryBytes: number): StripStore {
+export function createStripStore(
+  path: string,
+  box: GridBox,
+  channels: number,
+  memoryBytes: number,
+  floats: FloatPool,
+): StripStore {
   const strip = { box, raster: { path, width: box.width, height: box.height, planes: channels + 1 } };
   createRaster(strip.raster);
   const parts = tilesOf(box, PART_PX);
@@ -35,10 +41,9 @@ export function createStripStore(path: string, box: GridBox, channels: number, m
   /** Those in memory, the one asked for longest ago first. */
   const held = new Map<GridBox, StripSums>();
   const onDisk = new Set<GridBox>();
-  const spare: Float32Array[][] = [];
 
   const bring = (part: GridBox): StripSums => {
-    const buffers = spare.pop() ?? Array.from({ length: channels + 1 }, () => createFloats(PART_PX * PART_PX, true));
+    const buffers = Array.from({ length: channels + 1 }, () => floats.take(PART_PX * PART_PX));
     const planes = buffers.map((b) => b.subarray(0, part.width * part.height));
     if (onDisk.has(part)) move(strip, part, planes, 'r');
     else for (const plane of planes) plane.fill(0);
@@ -48,7 +53,7 @@ export function createStripStore(path: string, box: GridBox, channels: number, m
     move(strip, part, [...planes, weight], 'r+');
     onDisk.add(part);
     held.delete(part);
-    spare.push([...planes, weight].map((p) => new Float32Array(p.buffer)));
+    floats.give([...planes, weight].map((p) => new Float32Array(p.buffer)));
   };
 
   return {
@@ -67,7 +72,6 @@ export function createStripStore(path: string, box: GridBox, channels: number, m
     },
     finish() {
       for (const [part, sums] of [...held]) putAway(part, sums);
-      spare.length = 0;
     },
   };
 }
