@@ -1,6 +1,7 @@
 import { blendTask, runBlend } from './blend/blend-stage.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
+import { fineTask, runFine } from './photometry/fine-task.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { guideTask, runGuide } from './placement/guide-place.js';
@@ -26,6 +27,7 @@ export default createTaskHandler([
   implement(limbTask, runLimb),
   implement(guideTask, runGuide),
   implement(lightTask, solvePlateLight),
+  implement(fineTask, runFine),
   implement(accumulateTask, runAccumulate),
   implement(blendTask, runBlend),
 ]) as ReturnType<typeof createTaskHandler>;

@@ -5,6 +5,7 @@ import { readFloats, writeFloats } from '../job/floats.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
+import { type FinePattern, fineFor } from '../photometry/fine-stage.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import { bendOnPlate } from '../registration/seeing-field.js';
 import type { StripSums } from '../strip/accumulate.js';
@@ -24,6 +25,7 @@ export async function stripStage(
   context: JobContext,
   placed: PlacedPass,
   light: PlateLight,
+  fine: FinePattern,
   passIndex: number,
   channels: number,
 ): Promise<FinishedStrip> {
@@ -31,6 +33,7 @@ export async function stripStage(
   const { pass, binFactor, curve, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
+  const finePlane = fineFor(fine, pass, binFactor);
   let lift: Float32Array | undefined;
   const bends = tracked.frames.map((frame, k) =>
     bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join),
@@ -42,7 +45,7 @@ export async function stripStage(
     weight: frame.weight,
     bend: bends[k]!,
     load: (planes: readonly Float32Array[]) => {
-      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx);
+      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx, finePlane, binFactor);
       const input = { path: frame.path, curve, lift, correction: corrections[k]!, defects, planes };
       return context.pool.run(correctFrameTask, input, { signal: context.signal });
     },
@@ -54,6 +57,7 @@ export async function stripStage(
     curve,
     defects: Array.from(defects),
     pattern: light.pattern,
+    fine: finePlane ? fine.hash : '',
     channels,
   };
   let sums: StripSums | undefined;

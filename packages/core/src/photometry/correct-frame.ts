@@ -1,5 +1,6 @@
 import { type RecordedCurve, readStill } from '../capture/read-still.js';
-import { createFloats, type LinearImage } from '../compute/image.js';
+import { createFloats, type LinearImage, type Plane } from '../compute/image.js';
+import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { mendDefects } from '../quality/defects.js';
 import { patternAt, type SmoothPattern } from './pattern.js';
@@ -35,8 +36,18 @@ export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
   return null;
 }
 
-/** What each pixel of the sensor is multiplied with to undo its pattern, row-major, in shared memory. */
-export function liftOf(pattern: SmoothPattern, width: number, height: number): Float32Array {
+/**
+ * What each pixel of the sensor is multiplied with to undo its pattern, row-major, in shared memory.
+ *
+ * @param fine natural log of what comes on top of the smooth pattern, on pixels `binFactor` times as large. Default: nothing
+ */
+export function liftOf(
+  pattern: SmoothPattern,
+  width: number,
+  height: number,
+  fine?: Plane,
+  binFactor = 1,
+): Float32Array {
   const lift = createFloats(width * height, true);
   const diagonal = Math.hypot(width, height) / 2;
   for (let y = 0; y < height; y++) {
@@ -45,7 +56,19 @@ export function liftOf(pattern: SmoothPattern, width: number, height: number): F
       lift[y * width + x] = 1 / patternAt(pattern, (x + 0.5 - width / 2) / diagonal, sy);
     }
   }
+  if (fine) addFine(lift, width, height, fine, binFactor);
   return lift;
+}
+
+function addFine(lift: Float32Array, width: number, height: number, fine: Plane, binFactor: number): void {
+  const factor = fine.data.map((v) => Math.exp(-v));
+  const offset = (binFactor - 1) / 2;
+  for (let y = 0; y < height; y++) {
+    const v = (y - offset) / binFactor;
+    for (let x = 0; x < width; x++) {
+      lift[y * width + x]! *= bilinearAt(factor, fine.width, fine.height, (x - offset) / binFactor, v);
+    }
+  }
 }
 
 /** Ground light = (recorded · lift − sky − slope · position) / gain, channel by channel, into `out`. */
