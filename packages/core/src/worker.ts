@@ -3,6 +3,7 @@ import { coarseTask, runCoarse } from './blend/coarse-strip.js';
 import { joinCoarse, joinCoarseTask } from './blend/join-coarse.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
+import { fineTask, runFine } from './photometry/fine-task.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { guideTask, runGuide } from './placement/guide-place.js';
@@ -30,6 +31,7 @@ export default createTaskHandler([
   implement(limbTask, runLimb),
   implement(guideTask, runGuide),
   implement(lightTask, solvePlateLight),
+  implement(fineTask, runFine),
   implement(accumulateTask, runAccumulate),
   implement(coarseTask, runCoarse),
   implement(joinCoarseTask, joinCoarse),

@@ -4,6 +4,7 @@ import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
+import { type FinePattern, fineFor } from '../photometry/fine-stage.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import { fineNoise } from '../quality/grade-frame.js';
 import { type LocalSharpness, localSharpness } from '../quality/local-sharpness.js';
@@ -39,6 +40,7 @@ export async function stripStage(
   context: JobContext,
   placed: PlacedPass,
   light: PlateLight,
+  fine: FinePattern,
   passIndex: number,
   channels: number,
 ): Promise<FinishedStrip> {
@@ -46,6 +48,7 @@ export async function stripStage(
   const { pass, binFactor, curve, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
+  const finePlane = fineFor(fine, pass, binFactor);
   let lift: Float32Array | undefined;
   let colour: ColourShift | null = null;
   const { local, sharp } = sharpMoments(tracked.frames);
@@ -65,7 +68,14 @@ export async function stripStage(
     bend: bends[k]!,
     offsets: () => (colour ? offsetsOf(colour) : undefined),
     load: async (planes: readonly Float32Array[]) => {
-      lift ??= liftOf(light.pattern, pass.widthPx, pass.heightPx, context.floats.take(pass.widthPx * pass.heightPx));
+      lift ??= liftOf(
+        light.pattern,
+        pass.widthPx,
+        pass.heightPx,
+        context.floats.take(pass.widthPx * pass.heightPx),
+        finePlane,
+        binFactor,
+      );
       const input = { path: tracked.frames[k]!.path, curve, lift, correction: corrections[k]!, defects, planes };
       await context.pool.run(correctFrameTask, input, { signal: context.signal });
       if (k !== toldBy) return;
@@ -80,6 +90,7 @@ export async function stripStage(
     curve,
     defects: Array.from(defects),
     pattern: light.pattern,
+    fine: finePlane ? fine.hash : '',
     channels,
   };
   const artefact = await runStage(context, {

@@ -1,4 +1,4 @@
-import { describe, it } from 'vitest';
+import { describe, expect, it } from 'vitest';
 import { expectSamples } from '../../test/floats.js';
 import { createSceneField, planeOf } from '../../test/scene-field.js';
 import { correctFrame, type FrameCorrection, liftOf } from './correct-frame.js';
@@ -59,5 +59,22 @@ describe('correctFrame', () => {
     correctFrame(grey, liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)), same, out);
     expectSamples(out[1]!, out[0]!);
     expectSamples(out[2]!, out[0]!);
+  });
+});
+
+describe('liftOf', () => {
+  it('multiplies the fine pattern in, on pixels twice as large, linear between their middles', () => {
+    const fine = planeOf(WIDTH / 2, HEIGHT / 2, (x, y) => -Math.log(1 + 0.001 * x + 0.002 * y));
+    const smooth = liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT));
+    const lift = liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT), fine, 2);
+    for (const [x, y] of [
+      [1, 1],
+      [40, 21],
+      [77, 50],
+    ] as const) {
+      const expected = 1 + 0.001 * ((x - 0.5) / 2) + 0.002 * ((y - 0.5) / 2);
+      // Logarithm, exponential and product, each rounded to Float32.
+      expect(Math.abs(lift[y * WIDTH + x]! / smooth[y * WIDTH + x]! - expected)).toBeLessThan(5e-7);
+    }
   });
 });

@@ -1,6 +1,7 @@
 import { openStill } from '../capture/open-still.js';
 import type { RecordedCurve } from '../capture/read-still.js';
-import type { LinearImage } from '../compute/image.js';
+import type { LinearImage, Plane } from '../compute/image.js';
+import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { mendDefects } from '../quality/defects.js';
 import { patternRow, type SmoothPattern } from './pattern.js';
@@ -39,8 +40,19 @@ export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
   return null;
 }
 
-/** What each pixel of the sensor is multiplied with to undo its pattern, row-major; fills `lift`. */
-export function liftOf(pattern: SmoothPattern, width: number, height: number, lift: Float32Array): Float32Array {
+/**
+ * What each pixel of the sensor is multiplied with to undo its pattern, row-major; fills `lift`.
+ *
+ * @param fine natural log of what comes on top of the smooth pattern, on pixels `binFactor` times as large. Default: nothing
+ */
+export function liftOf(
+  pattern: SmoothPattern,
+  width: number,
+  height: number,
+  lift: Float32Array,
+  fine?: Plane,
+  binFactor = 1,
+): Float32Array {
   const diagonal = Math.hypot(width, height) / 2;
   const xs = Float64Array.from({ length: width }, (_, x) => (x + 0.5 - width / 2) / diagonal);
   for (let y = 0; y < height; y++) {
@@ -48,7 +60,19 @@ export function liftOf(pattern: SmoothPattern, width: number, height: number, li
     patternRow(pattern, xs, (y + 0.5 - height / 2) / diagonal, row);
     for (let x = 0; x < width; x++) row[x] = 1 / row[x]!;
   }
+  if (fine) addFine(lift, width, height, fine, binFactor);
   return lift;
+}
+
+function addFine(lift: Float32Array, width: number, height: number, fine: Plane, binFactor: number): void {
+  const factor = fine.data.map((v) => Math.exp(-v));
+  const offset = (binFactor - 1) / 2;
+  for (let y = 0; y < height; y++) {
+    const v = (y - offset) / binFactor;
+    for (let x = 0; x < width; x++) {
+      lift[y * width + x]! *= bilinearAt(factor, fine.width, fine.height, (x - offset) / binFactor, v);
+    }
+  }
 }
 
 /**

@@ -65,6 +65,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     light: {
       referencePass: placed[light.referencePass]!.tracked.graded.pass.name,
       pattern: light.pattern,
+      fine: made.fine.figures,
       residual: light.residual,
       blendLevels: blended.levels,
     },

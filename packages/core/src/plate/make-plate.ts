@@ -4,6 +4,7 @@ import { hashCapture } from '../capture/hash-capture.js';
 import type { Capture } from '../capture/pass.js';
 import type { RecordedCurve } from '../capture/read-still.js';
 import type { JobContext } from '../job/context.js';
+import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type Guide, type PlacedPasses, placeStage } from '../placement/place-stage.js';
 import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
@@ -17,6 +18,7 @@ export interface MadePlate {
   readonly placement: PlacedPasses;
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
+  readonly fine: FinePattern;
   readonly strips: readonly FinishedStrip[];
   readonly blended: BlendedPlate;
 }
@@ -38,13 +40,14 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
     return pose && join ? [{ tracked: pass, pose, join }] : [];
   });
   const light = await lightStage(context, placed);
+  const fine = await fineStage(context, placed, light);
   const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
   const strips: FinishedStrip[] = [];
-  for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, p, channels));
+  for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, fine, p, channels));
   const blended = await blendStage(
     context,
     strips.map((s) => s.strip),
     strips.map((s) => s.key),
   );
-  return { tracked, guide, placement, placed, light, strips, blended };
+  return { tracked, guide, placement, placed, light, fine, strips, blended };
 }

@@ -1,5 +1,6 @@
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
+import type { FineFigures } from '../photometry/fine-stage.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
 import type { OverlapFigures } from '../placement/overlap-verdict.js';
 import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
@@ -116,6 +117,8 @@ export interface Sidecar {
     /** Name of the pass whose light and sky the plate keeps. */
     readonly referencePass: string;
     readonly pattern: SmoothPattern;
+    /** Dust shadows and the like on top of it, which were undone, too. */
+    readonly fine: FineFigures;
     /** Robust spread of what the light model leaves, relative. */
     readonly residual: number;
     /** Pyramid levels over which strips were joined. */

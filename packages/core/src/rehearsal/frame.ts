@@ -1,4 +1,5 @@
 import type { Random } from '../compute/random.js';
+import { type Intruder, intrusionAt } from './intruders.js';
 import type { TruePose } from './poses.js';
 import type { Scene } from './scene.js';
 import { type WarpField, warpAt } from './seeing.js';
@@ -21,6 +22,8 @@ export interface Studio {
   readonly deviates: Float32Array;
 }
 
+const NO_INTRUSION = { through: 1, added: 0 };
+
 /** Spacing of the lattice between whose points a warp is taken as linear, frame px. */
 const LATTICE_PX = 8;
 
@@ -33,6 +36,7 @@ export function recordFrame(
   pose: TruePose,
   warp: WarpField | undefined,
   noise: Random,
+  intruders: readonly Intruder[],
 ): Uint8Array | Uint16Array {
   const { settings, scene, oversampling: os, sensor, encoding, deviates } = studio;
   const { frameWidthPx: width, frameHeightPx: height, fullWellElectrons } = settings;
@@ -81,12 +85,13 @@ export function recordFrame(
       const warmth = light > 0 ? warmthAt(scene, tx, ty) : 0;
       const i = y * width + x;
       const flat = sensor.flat[i]! / 65535;
+      const { through, added } = intruders.length > 0 ? intrusionAt(intruders, x, y) : NO_INTRUSION;
       for (let channel = 0; channel < 3; channel++) {
         if (apart !== undefined) {
           const [ax, ay] = [px - apart[channel]![0], py - apart[channel]![1]];
           light = sampleCubic(window, ax * cos - ay * sin + originX, (ax * sin + ay * cos) * pose.squeeze + originY);
         }
-        let value = flat * (pose.gain * light * (1 + warmth * (1 - channel)) + pose.sky);
+        let value = flat * (pose.gain * light * through * (1 + warmth * (1 - channel)) + pose.sky + added);
         if (noisy)
           value += Math.sqrt(value * shot + readVariance) * deviates[Math.floor(noise.uniform() * deviates.length)]!;
         const extra = hot.get(i * 3 + channel);

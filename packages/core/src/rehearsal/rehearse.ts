@@ -4,6 +4,7 @@ import { createRandom, type Random } from '../compute/random.js';
 import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
 import { encodingTable, normalDeviates, recordFrame, type Studio } from './frame.js';
+import { drawIntruders, type Intruder } from './intruders.js';
 import { planPasses, type TruePass } from './poses.js';
 import { drawScene, type Scene } from './scene.js';
 import { warpSequence } from './seeing.js';
@@ -88,11 +89,11 @@ async function fill(
   const passes = planPasses(settings, size, random.fork('night'));
   const { frameWidthPx, frameHeightPx } = settings;
   const meter = createWarpMeter(scene, OVERSAMPLING, studio.captureCentre, frameWidthPx, frameHeightPx);
-  await recordPasses(folder, studio, passes, meter, random, options);
+  const intruders = await recordPasses(folder, studio, passes, meter, random, options);
   const warp = meter.summary();
   const litPx = Math.max(size.width, size.height);
   await writeJson(join(folder, 'poses.json'), poseFile(settings, passes, litPx, OVERSAMPLING));
-  await writeJson(join(folder, 'truth.json'), describeTruth(studio, litPx, warp));
+  await writeJson(join(folder, 'truth.json'), describeTruth(studio, litPx, warp, intruders));
   return {
     passes: passes.map((pass) => ({ name: pass.name, frames: pass.poses.length })),
     frames: passes.reduce((sum, pass) => sum + pass.poses.length, 0),
@@ -127,11 +128,12 @@ async function recordPasses(
   meter: WarpMeter,
   random: Random,
   options: RehearsalOptions,
-): Promise<void> {
+): Promise<Record<string, readonly Intruder[]>> {
   const { settings } = studio;
   const { frameWidthPx: width, frameHeightPx: height, format, seeing } = settings;
   const total = passes.reduce((sum, pass) => sum + pass.poses.length, 0);
   const started = performance.now();
+  const seen: Record<string, readonly Intruder[]> = {};
   options.onProgress?.({ kind: 'stage-start', stage: 'frames', total });
   let done = 0;
   // One frame is being encoded while the next is being drawn.
@@ -141,12 +143,20 @@ async function recordPasses(
       const passFolder = join(folder, 'capture', pass.name);
       await mkdir(passFolder, { recursive: true });
       const air = random.fork(`air-${pass.position}`);
+      const intruders = drawIntruders(settings, pass.poses.length, random.fork(`intruders-${pass.position}`));
+      if (intruders.length > 0) seen[pass.name] = intruders;
       const nextWarp = warpSequence(seeing, width, height, air);
       for (const pose of pass.poses) {
         throwIfAborted(options.signal);
         const warp = nextWarp(pose.frame);
         meter.add(pose, warp);
-        const pixels = recordFrame(studio, pose, warp, random.fork(`noise-${pass.position}-${pose.frame}`));
+        const pixels = recordFrame(
+          studio,
+          pose,
+          warp,
+          random.fork(`noise-${pass.position}-${pose.frame}`),
+          intruders.filter((one) => one.frame === pose.frame),
+        );
         await writing;
         const name = `frame_${String(pose.frame).padStart(4, '0')}.${format}`;
         writing = writePicture(join(passFolder, name), pixels, width, height, format);
@@ -159,4 +169,5 @@ async function recordPasses(
     await writing;
   }
   options.onProgress?.({ kind: 'stage-end', stage: 'frames', elapsedMs: performance.now() - started, resumed: false });
+  return seen;
 }

@@ -65,6 +65,13 @@ export interface RehearsalSettings {
   readonly dust: number;
   /** Number of hot pixels. */
   readonly hotPixels: number;
+  /** Number of bright straight trails in each pass, each in one frame, and the light that they add. */
+  readonly trails: number;
+  readonly trailLevel: number;
+  /** Number of opaque bodies that cross each pass within one to three consecutive frames. */
+  readonly birds: number;
+  /** Number of single pixels in each frame that a particle lights. */
+  readonly hitsPerFrame: number;
   /** Electrons at the clipping point, which set the shot noise; 0 is no noise at all. */
   readonly fullWellElectrons: number;
   readonly readNoiseElectrons: number;
@@ -100,6 +107,10 @@ export const REHEARSAL_DEFAULTS: RehearsalSettings = {
   vignetting: 0.12,
   dust: 9,
   hotPixels: 12,
+  trails: 0,
+  trailLevel: 0.05,
+  birds: 0,
+  hitsPerFrame: 0,
   fullWellElectrons: 70000,
   readNoiseElectrons: 9,
   bits: 8,
@@ -139,6 +150,10 @@ export function completeSettings(given: Partial<RehearsalSettings>): RehearsalSe
   demand('vignetting', settings.vignetting, 0, 0.8);
   demandWhole('dust', settings.dust, 0, 1000);
   demandWhole('hotPixels', settings.hotPixels, 0, 100000);
+  demandWhole('trails', settings.trails, 0, 1000);
+  demand('trailLevel', settings.trailLevel, 0, 1);
+  demandWhole('birds', settings.birds, 0, 1000);
+  demandWhole('hitsPerFrame', settings.hitsPerFrame, 0, 10000);
   demand('fullWellElectrons', settings.fullWellElectrons, 0, 1e7);
   demand('readNoiseElectrons', settings.readNoiseElectrons, 0, 1e4);
   if (settings.bits !== 8 && settings.bits !== 16) refuse('bits', settings.bits, '8 or 16');

@@ -1,4 +1,5 @@
 import type { Studio } from './frame.js';
+import type { Intruder } from './intruders.js';
 import type { TruePass } from './poses.js';
 import type { Scene } from './scene.js';
 import type { RehearsalSettings } from './settings.js';
@@ -26,7 +27,12 @@ export function poseFile(settings: RehearsalSettings, passes: readonly TruePass[
 }
 
 /** What truth.json holds. */
-export function describeTruth(studio: Studio, D: number, warp: WarpSummary): object {
+export function describeTruth(
+  studio: Studio,
+  D: number,
+  warp: WarpSummary,
+  intruders: Readonly<Record<string, readonly Intruder[]>>,
+): object {
   const { scene, oversampling: os, settings } = studio;
   const { centreX, centreY, radiusPx } = scene.disc;
   return {
@@ -53,6 +59,7 @@ export function describeTruth(studio: Studio, D: number, warp: WarpSummary): obj
       'integer pixel coordinates are pixel centres; x to the right, y down; top-left pixel centre = (0, 0); sun in axes x right, y down, z to the observer; celestial south up',
     mean_warp: { rms_px: warp.rmsPx },
     covered: warp.coveredShare,
+    intruders,
     seed: settings.seed,
     settings,
   };
