@@ -4,10 +4,12 @@ export { crossPower } from './cross-power';
 export { fftForward, fftInverse } from './fft-real';
 export { convolve, gradient, halve } from './filters';
 export { pairSums } from './pair-sums';
+export { patchSums } from './patch-sums';
 export { poseSums } from './pose-sums';
 export { footprint, padPlane } from './pad';
 export { resampleCubic } from './resample-cubic';
 export { resampleSix } from './resample-six';
+export { takeOut } from './take-out';
 
 /** First byte that the caller may use. */
 export function freeFrom(): usize {

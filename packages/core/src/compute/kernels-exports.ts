@@ -187,4 +187,33 @@ export interface KernelExports {
     sums: number,
     scratch: number,
   ) => number;
+  /** Returns 0 when the patch is not covered. */
+  readonly patchSums: (
+    fixed: number,
+    cover: number,
+    moving: number,
+    width: number,
+    height: number,
+    left: number,
+    top: number,
+    side: number,
+    step: number,
+    dx: number,
+    dy: number,
+    window: number,
+    sums: number,
+    scratch: number,
+  ) => number;
+  readonly takeOut: (
+    sums: number,
+    weights: number,
+    cover: number,
+    own: number,
+    width: number,
+    height: number,
+    ownWeight: number,
+    border: number,
+    feather: number,
+    least: number,
+  ) => void;
 }

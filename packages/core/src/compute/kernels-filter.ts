@@ -66,12 +66,22 @@ export function binWithKernels(plane: Plane, factor: number): Plane {
 
 /** Central differences per pixel along x and y, on the same grid; halves of one-sided ones at the borders. */
 export function gradientWithKernels(plane: KernelPlane): { readonly x: Float32Array; readonly y: Float32Array } {
-  const { width, height } = plane;
   return withKernels((scope) => {
-    const source = scope.put(plane.data);
-    const x = scope.hold(width * height);
-    const y = scope.hold(width * height);
-    if (width > 0) scope.exports.gradient(source.address, width, height, x.address, y.address);
+    const { x, y } = holdGradient(scope, plane);
     return { x: scope.get(x), y: scope.get(y) };
   });
+}
+
+/** {@link gradientWithKernels} of a plane that may be held; the results stay held. */
+export function holdGradient(
+  scope: KernelScope,
+  { width, height, data }: KernelPlane,
+): { readonly x: HeldFloats; readonly y: HeldFloats } {
+  const x = scope.hold(width * height);
+  const y = scope.hold(width * height);
+  withKernels(() => {
+    const source = scope.put(data);
+    if (width > 0) scope.exports.gradient(source.address, width, height, x.address, y.address);
+  });
+  return { x, y };
 }

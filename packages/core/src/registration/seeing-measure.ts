@@ -9,7 +9,6 @@ import { removeMean } from './seeing-mean.js';
 import { withoutOutliers } from './seeing-outliers.js';
 import { bendTask } from './seeing-task.js';
 import { stackModel } from './stack-model.js';
-import { innerCoverage } from './track.js';
 
 /** A frame whose bend is to be measured; light and field lie in shared memory. */
 export interface FrameToUnbend {
@@ -56,7 +55,6 @@ export async function measureFields(
     frames.map(({ light }, k) => ({ light, detail: details[k]! })),
     { signal },
   );
-  const coverage = innerCoverage(frames[0]!.light);
   const patches = patchesFor(width, height);
   for (let round = 0; round < BEND_ROUNDS; round++) {
     const bent = frames.map(({ pose, weight, field }, k) => ({
@@ -66,7 +64,7 @@ export async function measureFields(
     const model = await stackModel(bent, pool, signal);
     const inputs = bent.map((frame, k) => ({
       kind: 'measure' as const,
-      ...{ model, frame, field: frames[k]!.field, coverage, patches },
+      ...{ model, frame, field: frames[k]!.field, patches },
     }));
     const measured = await pool.map(bendTask, inputs, {
       signal,
