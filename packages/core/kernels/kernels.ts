@@ -1,5 +1,6 @@
 // What the module offers. Every address is in bytes; the caller lays out the memory (src/compute/kernels.ts).
 export { accumulate } from './accumulate';
+export { bandOf, contrastOf, double, evenOut, rootLight } from './band';
 export { crossPower } from './cross-power';
 export { fftForward, fftInverse } from './fft-real';
 export { convolve, gradient, halve } from './filters';

@@ -216,4 +216,16 @@ export interface KernelExports {
     feather: number,
     least: number,
   ) => void;
+  readonly rootLight: (src: number, cover: number, count: number, dst: number) => void;
+  readonly bandOf: (
+    fine: number,
+    coarse: number,
+    cover: number,
+    fineCover: number,
+    coarseCover: number,
+    count: number,
+  ) => void;
+  readonly contrastOf: (energy: number, cover: number, count: number) => void;
+  readonly evenOut: (detail: number, contrast: number, count: number, floor: number) => void;
+  readonly double: (src: number, width: number, height: number, dst: number, scratch: number) => void;
 }

@@ -42,10 +42,10 @@ describe('the model of a pass', () => {
     const alone = seen(stacked([frames[0]!, frames[2]!]), { ...frames[1]!, weight: 0 })!;
     let compared = 0;
     let own = 0;
+    let square = 0;
     all.share.forEach((share, k) => {
       if (share === 0 || alone.share[k] === 0) return;
-      // Detail blurred by a px, of rms 0.28, goes on the strip and back by Lanczos's kernel.
-      expect(Math.abs(all.fixed[k]! - alone.fixed[k]!)).toBeLessThan(0.02);
+      square += (all.fixed[k]! - alone.fixed[k]!) ** 2;
       expect(alone.share[k]).toBeCloseTo(1, 5);
       expect(share).toBeGreaterThan(0.1);
       // Where the frame itself does not count, near its border, all others are the whole model.
@@ -55,6 +55,8 @@ describe('the model of a pass', () => {
     });
     expect(compared).toBeGreaterThan(3000);
     expect(own).toBeGreaterThan(2500);
+    // Detail of rms 0.28, blurred by a px, goes on the strip and back by Lanczos's kernel: 0.007 measured.
+    expect(Math.sqrt(square / compared)).toBeLessThan(0.01);
   });
 
   it('gives back a frame that all others are', () => {
