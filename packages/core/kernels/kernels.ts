@@ -10,6 +10,7 @@ export { poseSums } from './pose-sums';
 export { footprint, padPlane } from './pad';
 export { resampleCubic } from './resample-cubic';
 export { resampleSix } from './resample-six';
+export { binLight, blockRow, standOut } from './survey';
 export { takeOut } from './take-out';
 
 /** First byte that the caller may use. */

@@ -228,4 +228,38 @@ export interface KernelExports {
   readonly contrastOf: (energy: number, cover: number, count: number) => void;
   readonly evenOut: (detail: number, contrast: number, count: number, floor: number) => void;
   readonly double: (src: number, width: number, height: number, dst: number, scratch: number) => void;
+  readonly binLight: (
+    planes: number,
+    planeBytes: number,
+    channels: number,
+    width: number,
+    factor: number,
+    rows: number,
+    dst: number,
+    scratch: number,
+  ) => void;
+  readonly blockRow: (
+    src: number,
+    width: number,
+    columns: number,
+    side: number,
+    clipping: number,
+    means: number,
+    squares: number,
+    clipped: number,
+    scratch: number,
+  ) => void;
+  /** Returns the number of pixels found. */
+  readonly standOut: (
+    planes: number,
+    planeBytes: number,
+    channels: number,
+    width: number,
+    rows: number,
+    margin: number,
+    steepness: number,
+    first: number,
+    out: number,
+    most: number,
+  ) => number;
 }

@@ -1,4 +1,5 @@
-import type { LinearImage, Plane } from '../compute/image.js';
+import type { Plane } from '../compute/image.js';
+import { blockMoments, type Survey } from '../compute/kernels-survey.js';
 
 /** Side of a block, proxy px. Blocks tile the picture from its first pixel; incomplete ones at the far edges are dropped. */
 export const BLOCK_PX = 16;
@@ -18,59 +19,20 @@ export interface BlockGrid {
 }
 
 /**
- * Reduces an upright picture to blocks of `BLOCK_PX · binFactor` pixels a side.
+ * Puts together what a {@link surveyFrame} has found of blocks of `BLOCK_PX · binFactor` pixels a side.
  *
  * @param fine finest detail of the luminance at proxy scale
  * @param fineNoiseVariance what noise alone adds to `fine`'s energy
  */
-export function reduceToBlocks(
-  image: LinearImage,
-  proxy: Plane,
-  fine: Plane,
-  fineNoiseVariance: number,
-  binFactor: number,
-): BlockGrid {
-  const columns = Math.floor(proxy.width / BLOCK_PX);
-  const rows = Math.floor(proxy.height / BLOCK_PX);
-  const side = BLOCK_PX * binFactor;
-  const means = image.planes.map((plane) => blockMeans(plane, image.width, columns, rows, side, (v) => v));
-  const proxyMeans = blockMeans(proxy.data, proxy.width, columns, rows, BLOCK_PX, (v) => v);
-  const spread = blockMeans(proxy.data, proxy.width, columns, rows, BLOCK_PX, (v) => v * v);
-  for (let i = 0; i < spread.length; i++) spread[i] = Math.sqrt(Math.max(0, spread[i]! - proxyMeans[i]! ** 2));
-  const fineEnergy = blockMeans(fine.data, fine.width, columns, rows, BLOCK_PX, (v) => v * v);
-  for (let i = 0; i < fineEnergy.length; i++) fineEnergy[i]! -= fineNoiseVariance;
-  const clipped = new Float32Array(columns * rows);
-  for (const plane of image.planes) {
-    const share = blockMeans(plane, image.width, columns, rows, side, (v) => (v >= CLIPPED ? 1 : 0));
-    for (let i = 0; i < share.length; i++) clipped[i] = Math.max(clipped[i]!, share[i]!);
-  }
-  return { columns, rows, means, spread, fineEnergy, clipped };
-}
-
-/** Linear light from which on a recorded value counts as clipped. */
-const CLIPPED = 0.995;
-
-function blockMeans(
-  data: Float32Array,
-  stride: number,
-  columns: number,
-  rows: number,
-  side: number,
-  of: (v: number) => number,
-): Float32Array {
-  const out = new Float32Array(columns * rows);
-  const sums = new Float64Array(columns);
-  for (let r = 0; r < rows; r++) {
-    sums.fill(0);
-    for (let y = r * side; y < (r + 1) * side; y++) {
-      let i = y * stride;
-      for (let c = 0; c < columns; c++) {
-        let sum = 0;
-        for (let x = 0; x < side; x++) sum += of(data[i++]!);
-        sums[c]! += sum;
-      }
-    }
-    for (let c = 0; c < columns; c++) out[r * columns + c] = sums[c]! / (side * side);
-  }
-  return out;
+export function reduceToBlocks(survey: Survey, fine: Plane, fineNoiseVariance: number): BlockGrid {
+  const { light } = survey;
+  const { means, squares } = blockMoments(light, BLOCK_PX);
+  return {
+    columns: Math.floor(light.width / BLOCK_PX),
+    rows: Math.floor(light.height / BLOCK_PX),
+    means: survey.means,
+    spread: squares.map((square, i) => Math.sqrt(Math.max(0, square - means[i]! ** 2))),
+    fineEnergy: blockMoments(fine, BLOCK_PX).squares.map((energy) => energy - fineNoiseVariance),
+    clipped: survey.clipped.reduce((most, share) => most.map((v, i) => Math.max(v, share[i]!))),
+  };
 }

@@ -2,7 +2,8 @@ import { describe, expect, test } from 'vitest';
 import { createSceneField, renderFrame } from '../../test/scene-field.js';
 import { poseAbout } from '../compute/affine.js';
 import type { LinearImage } from '../compute/image.js';
-import { mendDefects, sensorDefects, standingOut } from './defects.js';
+import { mendDefects, sensorDefects } from './defects.js';
+import { surveyFrame } from './survey.js';
 
 const WIDTH = 96;
 const HEIGHT = 64;
@@ -25,7 +26,7 @@ describe('defects of the sensor', () => {
   const frames = Array.from({ length: 6 }, (_, k) => frameAt(k));
 
   test('are the pixels that stand out in most frames, and no others', () => {
-    const found = sensorDefects(frames.map(({ image }) => standingOut(image, NOISE)));
+    const found = sensorDefects(frames.map(({ image }) => surveyFrame(image, 1, NOISE).spikes));
     expect([...found]).toEqual([...hot, cold].sort((a, b) => a - b));
   });
 
@@ -41,7 +42,7 @@ describe('defects of the sensor', () => {
   });
 
   test('cannot be told from ground in one or two frames', () => {
-    const spikes = frames.slice(0, 2).map(({ image }) => standingOut(image, NOISE));
+    const spikes = frames.slice(0, 2).map(({ image }) => surveyFrame(image, 1, NOISE).spikes);
     expect(spikes[0]!.length).toBeGreaterThan(0);
     expect(sensorDefects(spikes)).toHaveLength(0);
   });
@@ -49,7 +50,7 @@ describe('defects of the sensor', () => {
   test('noise without end is no defect', () => {
     const { image } = frames[0]!;
     expect(
-      standingOut({ ...image, planes: [image.planes[0]!.map((v, i) => v + (i % 9 === 0 ? 0.2 : 0))] }, NOISE),
+      surveyFrame({ ...image, planes: [image.planes[0]!.map((v, i) => v + (i % 9 === 0 ? 0.2 : 0))] }, 1, NOISE).spikes,
     ).toHaveLength(0);
   });
 });

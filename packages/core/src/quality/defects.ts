@@ -1,47 +1,5 @@
 import type { LinearImage } from '../compute/image.js';
 
-/** A pixel of a frame counts as standing out when it leaves all its neighbours behind by this many σ of the noise. */
-const STAND_OUT = 4;
-/** And by this share of the whole range about it: what the optics have blurred never rises that steeply. */
-const STEEPNESS = 0.6;
-/** A frame in which more than this share of the pixels stand out is noisy rather than defective. */
-const MOST_SHARE = 2e-3;
-/** Noise is never taken for smaller than this, linear light: the step of an 8-bit code in the dark. */
-const LEAST_NOISE = 5e-4;
-
-/**
- * Pixels of one frame that no optics can have made: brighter, or darker, than all eight neighbours in any channel by a
- * clear margin. Indices are row-major, ascending. Empty when there are too many to be defects.
- */
-export function standingOut(image: LinearImage, noise: number): Uint32Array {
-  const { width, height, planes } = image;
-  const margin = STAND_OUT * Math.max(LEAST_NOISE, noise);
-  const found: number[] = [];
-  for (let y = 1; y < height - 1; y++) {
-    for (let x = 1; x < width - 1; x++) {
-      const i = y * width + x;
-      if (planes.some((plane) => isSpike(plane, width, i, margin))) found.push(i);
-    }
-  }
-  return found.length > MOST_SHARE * width * height ? new Uint32Array(0) : Uint32Array.from(found);
-}
-
-function isSpike(plane: Float32Array, width: number, i: number, margin: number): boolean {
-  const v = plane[i]!;
-  const left = plane[i - 1]!;
-  if (Math.abs(v - left) <= margin) return false;
-  let most = left;
-  let least = left;
-  for (const k of [i + 1, i - width - 1, i - width, i - width + 1, i + width - 1, i + width, i + width + 1]) {
-    const n = plane[k]!;
-    if (n > most) most = n;
-    if (n < least) least = n;
-  }
-  if (v - most > margin) return v - most > STEEPNESS * (v - least);
-  if (least - v > margin) return least - v > STEEPNESS * (most - v);
-  return false;
-}
-
 /** Share of the frames in which a pixel must stand out, and their least number, to be a defect of the sensor. */
 const DEFECT_SHARE = 0.6;
 const DEFECT_FRAMES = 3;

@@ -1,13 +1,12 @@
 import { type DecodedStill, type RecordedCurve, readStill } from '../capture/read-still.js';
-import { binPlane } from '../compute/downsample.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, type LinearImage, luminance, type Plane } from '../compute/image.js';
+import { createPlane, type LinearImage, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
 import { type BlockGrid, reduceToBlocks } from './blocks.js';
-import { standingOut } from './defects.js';
 import { noiseSigma } from './noise.js';
+import { surveyFrame } from './survey.js';
 
 /** What one look at a frame says. Light is linear, 1 = clipping. */
 export interface FrameGrade {
@@ -52,17 +51,17 @@ export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> 
 }
 
 function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
-  const proxy = binPlane(luminance(still.image), input.binFactor);
+  const survey = surveyFrame(still.image, input.binFactor, noiseSigma(firstPlane(still.image)));
+  const proxy = survey.light;
   input.proxy.data.set(proxy.data);
   const noise = noiseSigma(proxy);
-  const fine = fineDetail(proxy);
-  const blocks = reduceToBlocks(still.image, proxy, fine, (FINE_NOISE_GAIN * noise) ** 2, input.binFactor);
+  const blocks = reduceToBlocks(survey, fineDetail(proxy), (FINE_NOISE_GAIN * noise) ** 2);
   const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));
   const skyLevel = quantile(sample, 0.02);
   const brightLevel = quantile(sample, 0.995);
   const edge = skyLevel + 0.1 * (brightLevel - skyLevel);
   let lit = 0;
-  for (const v of proxy.data) if (v > edge) lit++;
+  for (let i = 0; i < proxy.data.length; i++) if (proxy.data[i]! > edge) lit++;
   const grade = {
     skyLevel,
     brightLevel,
@@ -73,8 +72,7 @@ function gradeStill(input: GradeFrameInput, still: DecodedStill): FrameLook {
     curve: still.curve,
     notes: still.notes,
   };
-  const spikes = standingOut(still.image, noiseSigma(firstPlane(still.image)));
-  return { kind: 'graded', grade, blocks, spikes };
+  return { kind: 'graded', grade, blocks, spikes: survey.spikes };
 }
 
 /** σ of the two Gaussians whose difference is the finest detail that optics and noise leave, px. */
@@ -90,7 +88,8 @@ function fineDetail(proxy: Plane): Plane {
   const near = gaussianBlur(proxy, FINE_SIGMAS_PX[0]);
   const far = gaussianBlur(proxy, FINE_SIGMAS_PX[1]);
   const out = createPlane(proxy.width, proxy.height);
-  for (let i = 0; i < out.data.length; i++) out.data[i] = near.data[i]! - far.data[i]!;
+  const [a, b] = [near.data, far.data];
+  for (let i = 0; i < out.data.length; i++) out.data[i] = a[i]! - b[i]!;
   return out;
 }
 

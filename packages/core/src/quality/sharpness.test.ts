@@ -5,6 +5,7 @@ import { gaussianBlur } from '../compute/gaussian.js';
 import type { Plane } from '../compute/image.js';
 import { reduceToBlocks } from './blocks.js';
 import { type PlacedBlocks, relativeSharpness } from './sharpness.js';
+import { surveyFrame } from './survey.js';
 
 const WIDTH = 208;
 const HEIGHT = 160;
@@ -16,7 +17,7 @@ const scene = { at: (x: number, y: number) => 4 * rough.at(x, y) * smooth.at(x, 
 function placed(pose: Affine, blurPx: number, gain = 1): PlacedBlocks {
   const plane = gaussianBlur(renderFrame(scene, pose, WIDTH, HEIGHT, { gain }), blurPx);
   const image = { width: WIDTH, height: HEIGHT, planes: [plane.data] };
-  return { pose, blocks: reduceToBlocks(image, plane, fineOf(plane), 0, 1) };
+  return { pose, blocks: reduceToBlocks(surveyFrame(image, 1, 0), fineOf(plane), 0) };
 }
 
 function fineOf(plane: Plane): Plane {
