@@ -1,8 +1,7 @@
 import type { Affine } from '../compute/affine.js';
 import { bendSpread } from '../compute/bend-spread.js';
-import { createFloats, createPlane, type Plane } from '../compute/image.js';
+import { createFloats, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
-import { detailTask } from './detail-task.js';
 import type { PatchSettings } from './patches.js';
 import { bendOnPlate, createField, type SeeingField } from './seeing-field.js';
 import { removeMean } from './seeing-mean.js';
@@ -10,9 +9,9 @@ import { withoutOutliers } from './seeing-outliers.js';
 import { bendTask } from './seeing-task.js';
 import { stackModel } from './stack-model.js';
 
-/** A frame whose bend is to be measured; light and field lie in shared memory. */
+/** A frame whose bend is to be measured; detail and field lie in shared memory. */
 export interface FrameToUnbend {
-  readonly light: Plane;
+  readonly detail: Plane;
   /** Frame px -> strip px. */
   readonly pose: Affine;
   /** What it counts in the model. */
@@ -48,17 +47,11 @@ export async function measureFields(
   signal?: AbortSignal,
   onDone: (done: number) => void = () => {},
 ): Promise<void> {
-  const { width, height } = frames[0]!.light;
-  const details = frames.map(() => createPlane(width, height, true));
-  await pool.map(
-    detailTask,
-    frames.map(({ light }, k) => ({ light, detail: details[k]! })),
-    { signal },
-  );
+  const { width, height } = frames[0]!.detail;
   const patches = patchesFor(width, height);
   for (let round = 0; round < BEND_ROUNDS; round++) {
-    const bent = frames.map(({ pose, weight, field }, k) => ({
-      ...{ detail: details[k]!, pose, weight },
+    const bent = frames.map(({ detail, pose, weight, field }) => ({
+      ...{ detail, pose, weight },
       ...(round > 0 && { bend: bendOnPlate(field, pose, width, height, 1) }),
     }));
     const model = await stackModel(bent, pool, signal);
