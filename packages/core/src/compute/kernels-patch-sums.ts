@@ -12,12 +12,15 @@ export interface PatchPictures {
   readonly moving: HeldFloats;
 }
 
-/** Sums over one patch, whose first pixel of `moving` is (left, top), with the fixed picture taken (dx, dy) px farther on. */
+/**
+ * Sums over one patch, whose first pixel of `moving` is (left, top), with the fixed picture taken (dx, dy) px farther on.
+ * The next call fills the same arrays.
+ */
 export type SumPatch = (left: number, top: number, dx: number, dy: number) => PoseSums | undefined;
 
 /**
  * Gives sums as `poseSums` of kernels-pose-sums.ts, with `isWindowed`, for square patches and a shift of the fixed picture
- * alone, some ten times as fast; undefined for a patch that is not all covered. Good until the scope ends.
+ * alone, some ten times as fast; undefined for a patch that is not all covered. Good until the scope ends or holds more.
  *
  * @param stridePx 1 or 2
  * @throws RangeError unless sizePx/stridePx is a multiple of 4
@@ -36,8 +39,10 @@ export function patchSummer(
   const scratch = scope.reserve(4 * 2 * (sizePx + 8) + 8 * 28);
   const samples = (side - 1) ** 2;
   const where = [fixed.address, cover.address, moving.address, width, height] as const;
+  const packed = scope.doubles(sums, 15);
+  const [normal, right] = [new Float64Array(16), new Float64Array(4)];
   return (left, top, dx, dy) => {
     const done = scope.exports.patchSums(...where, left, top, side, stridePx, dx, dy, window, sums, scratch);
-    return done === 0 ? undefined : unpackSums(scope.doubles(sums, 15), 4, samples);
+    return done === 0 ? undefined : unpackSums(packed, 4, samples, normal, right);
   };
 }

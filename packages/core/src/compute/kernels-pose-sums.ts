@@ -93,10 +93,14 @@ export function windowOf(from: number, to: number, step: number): Float32Array {
   return Float32Array.from({ length: Math.ceil((to - from) / step) }, (_, k) => 1 - ((k * step - half) / half) ** 2);
 }
 
-/** Takes the lower triangle apart: n unknowns, then the fixed light. */
-export function unpackSums(packed: Float64Array, n: number, samples: number): PoseSums {
-  const normal = new Float64Array(n * n);
-  const right = new Float64Array(n);
+/** Takes the lower triangle apart: n unknowns, then the fixed light. Fills `normal` and `right`. */
+export function unpackSums(
+  packed: Float64Array,
+  n: number,
+  samples: number,
+  normal: Float64Array = new Float64Array(n * n),
+  right: Float64Array = new Float64Array(n),
+): PoseSums {
   let k = 0;
   for (let p = 0; p < n; p++) {
     for (let q = 0; q <= p; q++) {

@@ -19,7 +19,7 @@ import {
   type ModelSums,
   type OthersInFrame,
   othersInFrame,
-  shareAt,
+  shareOf,
   stackRows,
 } from './track-model.js';
 
@@ -114,8 +114,10 @@ function measureAgainstModel({ model, frame, patches, near }: AgainstModelInput)
       maxShiftPx: patches.maxShiftPx + Math.hypot(...start(others.width / 2, others.height / 2)),
     };
     const box = innerBox(others.width, others.height);
-    const shifts = measureOnGrid(scope, others, box, reach, start).map((s) => {
-      const part = shareAt(scope, others, s.x + s.dx, s.y + s.dy);
+    const measured = measureOnGrid(scope, others, box, reach, start);
+    const shareAt = shareOf(scope, others);
+    const shifts = measured.map((s) => {
+      const part = shareAt(s.x + s.dx, s.y + s.dy);
       const [dx, dy] = [part * (pose.xx * s.dx + pose.xy * s.dy), part * (pose.yx * s.dx + pose.yy * s.dy)];
       const factor = part * part;
       return { ...s, dx, dy, cxx: s.cxx * factor, cxy: s.cxy * factor, cyy: s.cyy * factor };

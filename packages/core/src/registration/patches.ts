@@ -141,12 +141,14 @@ function measureOne(
 ): PatchShift | undefined {
   const half = settings.sizePx / 2;
   let [dx, dy] = start;
+  const [factor, step] = [new Float64Array(16), new Float64Array(4)];
   for (let iteration = 0; iteration < ITERATIONS; iteration++) {
     const sums = sum(x - half, y - half, dx, dy);
     if (!sums || sums.correlation === 0) return undefined;
     const { normal, right, correlation } = sums;
-    const step = Float64Array.from(right);
-    if (!solveInPlace(Float64Array.from(normal), step, 4)) return undefined;
+    factor.set(normal);
+    step.set(right);
+    if (!solveInPlace(factor, step, 4)) return undefined;
     dx += step[0]!;
     dy += step[1]!;
     if (!(Math.hypot(dx, dy) <= settings.maxShiftPx)) return undefined;

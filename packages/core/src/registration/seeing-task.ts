@@ -5,7 +5,7 @@ import { defineTask, type Task } from '../compute/task.js';
 import { measureOnGrid, type PatchSettings } from './patches.js';
 import type { SeeingField } from './seeing-field.js';
 import { smoothField } from './seeing-smooth.js';
-import { innerBox, type ModelFrame, type ModelSums, othersInFrame, shareAt } from './track-model.js';
+import { innerBox, type ModelFrame, type ModelSums, othersInFrame, shareOf } from './track-model.js';
 
 /** Input of {@link bendTask}: a frame and the model of its pass, which holds it at its pose, bend and weight. */
 export interface MeasureBendInput {
@@ -39,9 +39,11 @@ function measureBend({ model, frame, field, patches }: MeasureBendInput): Residu
   return withKernels((scope) => {
     const others = othersInFrame(scope, model, frame, frame.bend && field);
     if (!others) return [];
-    return measureOnGrid(scope, others, innerBox(others.width, others.height), patches).map((s) => {
+    const measured = measureOnGrid(scope, others, innerBox(others.width, others.height), patches);
+    const shareAt = shareOf(scope, others);
+    return measured.map((s) => {
       const [x, y] = [s.x + s.dx, s.y + s.dy];
-      const part = shareAt(scope, others, x, y);
+      const part = shareAt(x, y);
       const [lx, ly] = bendAt(field, s.x, s.y);
       const [bx, by] = bendAt(field, x, y);
       return {

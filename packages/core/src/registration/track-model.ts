@@ -121,9 +121,13 @@ function holdUnder(scope: KernelScope, model: ModelSums, bounds: ReturnType<type
   return { address, width, height, x0: x0 + model.x0, y0: y0 + model.y0 };
 }
 
-/** Share of the others at a place, frame px: the mean of all moves with the frame, so that a shift against all is that of one against the others. */
-export function shareAt(scope: KernelScope, { share, width, height }: OthersInFrame, x: number, y: number): number {
-  return bilinearAt(scope.floats(share.address, share.length), width, height, x, y);
+/**
+ * Share of the others at a place, frame px: the mean of all moves with the frame, so that a shift against all is that part
+ * of one against the others. Good until the scope ends or holds more.
+ */
+export function shareOf(scope: KernelScope, { share, width, height }: OthersInFrame): (x: number, y: number) => number {
+  const data = scope.floats(share.address, share.length);
+  return (x, y) => bilinearAt(data, width, height, x, y);
 }
 
 /** What of a frame is measured: what lies farther inside than detail is made up by mirroring. */
