@@ -5,6 +5,7 @@ import { createRandom } from '../packages/core/dist/compute/random.js';
 import { cubicAt } from '../packages/core/dist/compute/sample.js';
 import { reduceToBlocks } from '../packages/core/dist/quality/blocks.js';
 import { noiseSigma } from '../packages/core/dist/quality/noise.js';
+import { surveyFrame } from '../packages/core/dist/quality/survey.js';
 
 export const WIDTH = 320;
 export const HEIGHT = 240;
@@ -187,7 +188,11 @@ export function graded(pass, name) {
       const noise = noiseSigma(light);
       const variance =
         noise ** 2 * (1 / (4 * Math.PI * 0.49) + 1 / (4 * Math.PI * 2.56) - 1 / (Math.PI * (0.49 + 2.56)));
-      const blocks = reduceToBlocks({ width: WIDTH, height: HEIGHT, planes: [light.data] }, light, fine, variance, 1);
+      const blocks = reduceToBlocks(
+        surveyFrame({ width: WIDTH, height: HEIGHT, planes: [light.data] }, 1, noise),
+        fine,
+        variance,
+      );
       return { index, item: `${name}/${index}`, path: '', sha256: `${name}-${index}`, grade: {}, blocks, proxy: light };
     }),
   };

@@ -1,4 +1,4 @@
-import type { LinearImage } from '../compute/image.js';
+import { type RowSource, rowsOf } from '../compute/image.js';
 import { planColour } from './colour-plan.js';
 import { applyMatrix, countClipped, decodeCodes, maximumOf, tablesOf } from './linearise.js';
 import { type DecodedStill, type ReadStillOptions, readStill, refuseTooLarge } from './read-still.js';
@@ -6,13 +6,7 @@ import { readIntegerSamples } from './samples.js';
 import { readStillHeader, unreadable } from './still-header.js';
 
 /** A decoded still whose light is worked out band by band, so that it never lies in memory as floats. */
-export interface OpenStill extends Omit<DecodedStill, 'image' | 'clipped'> {
-  /** Size when upright (space 2). */
-  readonly width: number;
-  readonly height: number;
-  readonly channels: number;
-  /** Fills planes with the linear light of whole rows from row `y` on, as many as the planes hold. */
-  rows(y: number, into: readonly Float32Array[]): void;
+export interface OpenStill extends RowSource, Omit<DecodedStill, 'image' | 'clipped'> {
   /** Share of the pixels, 0..1, that have any channel at the recorded maximum. */
   clipped(): number;
 }
@@ -27,7 +21,7 @@ export async function openStill(path: string, options: ReadStillOptions = {}): P
   const isUpright = orientation <= 1 || orientation > 8;
   if (!isUpright || header.samples !== 'unsigned' || maximumOf(header) > 65535) {
     const { image, clipped, ...facts } = await readStill(path, options);
-    return { ...facts, ...stillOf(image), clipped: () => clipped };
+    return { ...facts, ...rowsOf(image), clipped: () => clipped };
   }
   try {
     refuseTooLarge(path, header);
@@ -50,16 +44,4 @@ export async function openStill(path: string, options: ReadStillOptions = {}): P
   } catch (error) {
     throw unreadable(path, error);
   }
-}
-
-/** The rows of a picture that lies in memory. */
-function stillOf({ width, height, planes }: LinearImage): Pick<OpenStill, 'width' | 'height' | 'channels' | 'rows'> {
-  return {
-    width,
-    height,
-    channels: planes.length,
-    rows: (y, into) => {
-      for (const [c, plane] of into.entries()) plane.set(planes[c]!.subarray(y * width, y * width + plane.length));
-    },
-  };
 }

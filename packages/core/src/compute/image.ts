@@ -16,6 +16,27 @@ export interface Plane {
   readonly data: Float32Array;
 }
 
+/** A picture that is read some rows at a time. */
+export interface RowSource {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: number;
+  /** Fills planes with the linear light of whole rows from row `y` on, as many as the planes hold. */
+  rows(y: number, into: readonly Float32Array[]): void;
+}
+
+/** The rows of a picture that lies in memory. */
+export function rowsOf({ width, height, planes }: LinearImage): RowSource {
+  return {
+    width,
+    height,
+    channels: planes.length,
+    rows: (y, into) => {
+      for (const [c, plane] of into.entries()) plane.set(planes[c]!.subarray(y * width, y * width + plane.length));
+    },
+  };
+}
+
 /** A new plane of zeros, in shared memory when asked, so that workers see it without a copy. */
 export function createPlane(width: number, height: number, shared = false): Plane {
   return { width, height, data: createFloats(width * height, shared) };

@@ -191,4 +191,79 @@ export interface KernelExports {
     sums: number,
     scratch: number,
   ) => number;
+  /** Returns 0 when the patch is not covered. */
+  readonly patchSums: (
+    fixed: number,
+    cover: number,
+    moving: number,
+    width: number,
+    height: number,
+    left: number,
+    top: number,
+    side: number,
+    step: number,
+    dx: number,
+    dy: number,
+    window: number,
+    sums: number,
+    scratch: number,
+  ) => number;
+  readonly takeOut: (
+    sums: number,
+    weights: number,
+    cover: number,
+    own: number,
+    width: number,
+    height: number,
+    ownWeight: number,
+    border: number,
+    feather: number,
+    least: number,
+  ) => void;
+  readonly rootLight: (src: number, cover: number, count: number, dst: number) => void;
+  readonly bandOf: (
+    fine: number,
+    coarse: number,
+    cover: number,
+    fineCover: number,
+    coarseCover: number,
+    count: number,
+  ) => void;
+  readonly contrastOf: (energy: number, cover: number, count: number) => void;
+  readonly evenOut: (detail: number, contrast: number, count: number, floor: number) => void;
+  readonly double: (src: number, width: number, height: number, dst: number, scratch: number) => void;
+  readonly binLight: (
+    planes: number,
+    planeBytes: number,
+    channels: number,
+    width: number,
+    factor: number,
+    rows: number,
+    dst: number,
+    scratch: number,
+  ) => void;
+  readonly blockRow: (
+    src: number,
+    width: number,
+    columns: number,
+    side: number,
+    clipping: number,
+    means: number,
+    squares: number,
+    clipped: number,
+    scratch: number,
+  ) => void;
+  /** Returns the number of pixels found. */
+  readonly standOut: (
+    planes: number,
+    planeBytes: number,
+    channels: number,
+    width: number,
+    rows: number,
+    margin: number,
+    steepness: number,
+    first: number,
+    out: number,
+    most: number,
+  ) => number;
 }

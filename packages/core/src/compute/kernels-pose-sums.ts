@@ -83,19 +83,24 @@ export function poseSums(input: PoseSumsInput): PoseSums {
       ...([x0, y0, x1, y1, stridePx, windowX, windowY] as const),
       ...([parameters, centre.x, centre.y, reachPx, sums, scratch] as const),
     );
-    return unpack(scope.doubles(sums, length), parameters + 2, samples);
+    return unpackSums(scope.doubles(sums, length), parameters + 2, samples);
   });
 }
 
-function windowOf(from: number, to: number, step: number): Float32Array {
+/** Weights that fall from 1 in the middle between two ends to 0 there as 1 − x², at every step-th place. */
+export function windowOf(from: number, to: number, step: number): Float32Array {
   const half = (to - from) / 2;
   return Float32Array.from({ length: Math.ceil((to - from) / step) }, (_, k) => 1 - ((k * step - half) / half) ** 2);
 }
 
-/** Takes the lower triangle apart: n unknowns, then the fixed light. */
-function unpack(packed: Float64Array, n: number, samples: number): PoseSums {
-  const normal = new Float64Array(n * n);
-  const right = new Float64Array(n);
+/** Takes the lower triangle apart: n unknowns, then the fixed light. Fills `normal` and `right`. */
+export function unpackSums(
+  packed: Float64Array,
+  n: number,
+  samples: number,
+  normal: Float64Array = new Float64Array(n * n),
+  right: Float64Array = new Float64Array(n),
+): PoseSums {
   let k = 0;
   for (let p = 0; p < n; p++) {
     for (let q = 0; q <= p; q++) {

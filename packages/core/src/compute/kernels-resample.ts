@@ -29,17 +29,32 @@ export function resampleWithKernels(
   height: number,
   options: ResampleOptions = {},
 ): { plane: Plane; coverage: Plane } {
-  const back = invert(pose);
   return withKernels((scope) => {
-    const value = scope.hold(width * height);
-    const covered = scope.hold(width * height);
-    if (options.kernel === 'lanczos') resampleLanczos(scope, source, back, [value, covered], width, height, options);
-    else resampleCubic(scope, source, back, [value, covered], width, height, options);
+    const { value, covered } = holdResampled(scope, source, pose, width, height, options);
     return {
       plane: { width, height, data: scope.get(value) },
       coverage: { width, height, data: scope.get(covered) },
     };
   });
+}
+
+/** {@link resampleWithKernels}, of what may be held; the results stay held. */
+export function holdResampled(
+  scope: KernelScope,
+  source: KernelPlane,
+  pose: Affine,
+  width: number,
+  height: number,
+  options: ResampleOptions = {},
+): { readonly value: HeldFloats; readonly covered: HeldFloats } {
+  const back = invert(pose);
+  const value = scope.hold(width * height);
+  const covered = scope.hold(width * height);
+  withKernels(() => {
+    if (options.kernel === 'lanczos') resampleLanczos(scope, source, back, [value, covered], width, height, options);
+    else resampleCubic(scope, source, back, [value, covered], width, height, options);
+  });
+  return { value, covered };
 }
 
 const LANCZOS: TapTable = { weights: LANCZOS_WEIGHTS, steps: LANCZOS_PHASES };

@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { planeOf } from '../../test/scene-field.js';
 import { type Affine, applyX, applyY, poseAbout, translation } from '../compute/affine.js';
-import { BLOCK_PX, type BlockGrid, lightOfBlocks, reduceToBlocks } from '../quality/blocks.js';
+import { rowsOf } from '../compute/image.js';
+import { BLOCK_PX, type BlockGrid, reduceToBlocks } from '../quality/blocks.js';
+import { surveyFrame } from '../quality/survey.js';
 import { type LitFrame, observeGround } from './ground.js';
 
 /** Not whole blocks: what is left over at the far edges must not move the middle of the sensor. */
@@ -14,7 +16,7 @@ const light = (x: number, y: number): number => 0.3 + x / 4096 - y / 8192;
 function blocksAt(pose: Affine, channels = 1): BlockGrid {
   const plane = planeOf(WIDTH, HEIGHT, (x, y) => light(applyX(pose, x, y), applyY(pose, x, y)));
   const planes = Array.from({ length: channels }, (_, c) => plane.data.map((v) => v / (c + 1)));
-  return reduceToBlocks(lightOfBlocks({ width: WIDTH, height: HEIGHT, planes }, 1), plane, plane, 0);
+  return reduceToBlocks(surveyFrame(rowsOf({ width: WIDTH, height: HEIGHT, planes }), 1, 0), plane, 0);
 }
 
 const frameAt = (pose: Affine, channels = 1): LitFrame => ({

@@ -1,8 +1,9 @@
 import { describe, expect, test } from 'vitest';
 import { createSceneField, renderFrame } from '../../test/scene-field.js';
 import { poseAbout } from '../compute/affine.js';
-import type { LinearImage } from '../compute/image.js';
-import { mendDefects, sensorDefects, standingOut, unlessNoisy } from './defects.js';
+import { type LinearImage, rowsOf } from '../compute/image.js';
+import { mendDefects, sensorDefects } from './defects.js';
+import { surveyFrame } from './survey.js';
 
 const WIDTH = 96;
 const HEIGHT = 64;
@@ -10,8 +11,6 @@ const NOISE = 0.002;
 const hot = [12 * WIDTH + 20, 40 * WIDTH + 70];
 const cold = 30 * WIDTH + 50;
 const scene = createSceneField({ seed: 'defects', widthPx: 240, heightPx: 120, level: 0.2 });
-
-const spikesOf = (image: LinearImage): Uint32Array => unlessNoisy(standingOut(image, NOISE), WIDTH * HEIGHT);
 
 /** A frame of moving ground on a sensor with two hot pixels and a dead one. */
 function frameAt(k: number): { image: LinearImage; clean: Float32Array } {
@@ -27,7 +26,7 @@ describe('defects of the sensor', () => {
   const frames = Array.from({ length: 6 }, (_, k) => frameAt(k));
 
   test('are the pixels that stand out in most frames, and no others', () => {
-    const found = sensorDefects(frames.map(({ image }) => spikesOf(image)));
+    const found = sensorDefects(frames.map(({ image }) => surveyFrame(rowsOf(image), 1, NOISE).spikes));
     expect([...found]).toEqual([...hot, cold].sort((a, b) => a - b));
   });
 
@@ -43,15 +42,16 @@ describe('defects of the sensor', () => {
   });
 
   test('cannot be told from ground in one or two frames', () => {
-    const spikes = frames.slice(0, 2).map(({ image }) => spikesOf(image));
+    const spikes = frames.slice(0, 2).map(({ image }) => surveyFrame(rowsOf(image), 1, NOISE).spikes);
     expect(spikes[0]!.length).toBeGreaterThan(0);
     expect(sensorDefects(spikes)).toHaveLength(0);
   });
 
   test('noise without end is no defect', () => {
     const { image } = frames[0]!;
-    expect(spikesOf({ ...image, planes: [image.planes[0]!.map((v, i) => v + (i % 9 === 0 ? 0.2 : 0))] })).toHaveLength(
-      0,
-    );
+    expect(
+      surveyFrame(rowsOf({ ...image, planes: [image.planes[0]!.map((v, i) => v + (i % 9 === 0 ? 0.2 : 0))] }), 1, NOISE)
+        .spikes,
+    ).toHaveLength(0);
   });
 });

@@ -1,13 +1,13 @@
 import { type OpenStill, openStill } from '../capture/open-still.js';
 import type { RecordedCurve } from '../capture/read-still.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, type Plane } from '../compute/image.js';
+import { createPlane, type Plane, type RowSource } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
 import { type BlockGrid, reduceToBlocks } from './blocks.js';
-import { noiseSigma } from './noise.js';
-import { reduceFrame } from './reduce-frame.js';
+import { noiseOfRows, noiseSigma } from './noise.js';
+import { surveyFrame } from './survey.js';
 
 /** What one look at a frame says. Light is linear, 1 = clipping. */
 export interface FrameGrade {
@@ -52,10 +52,11 @@ export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> 
 }
 
 function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
-  const { proxy } = input;
-  const { light, spikes } = reduceFrame(still, input.binFactor, proxy);
+  const survey = surveyFrame(still, input.binFactor, firstNoise(still));
+  const proxy = survey.light;
+  input.proxy.data.set(proxy.data);
   const noise = noiseSigma(proxy);
-  const blocks = reduceToBlocks(light, proxy, fineDetail(proxy), fineNoise(noise));
+  const blocks = reduceToBlocks(survey, fineDetail(proxy), fineNoise(noise));
   const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));
   const skyLevel = quantile(sample, 0.02);
   const brightLevel = quantile(sample, 0.995);
@@ -72,7 +73,7 @@ function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
     curve: still.curve,
     notes: still.notes,
   };
-  return { kind: 'graded', grade, blocks, spikes };
+  return { kind: 'graded', grade, blocks, spikes: survey.spikes };
 }
 
 /** σ of the two Gaussians whose difference is the finest detail that optics and noise leave, px. */
@@ -93,7 +94,8 @@ function fineDetail(proxy: Plane): Plane {
   const near = gaussianBlur(proxy, FINE_SIGMAS_PX[0]);
   const far = gaussianBlur(proxy, FINE_SIGMAS_PX[1]);
   const out = createPlane(proxy.width, proxy.height);
-  for (let i = 0; i < out.data.length; i++) out.data[i] = near.data[i]! - far.data[i]!;
+  const [a, b] = [near.data, far.data];
+  for (let i = 0; i < out.data.length; i++) out.data[i] = a[i]! - b[i]!;
   return out;
 }
 
@@ -101,4 +103,13 @@ function everyNth(data: Float32Array, step: number): Float32Array {
   const out = new Float32Array(Math.ceil(data.length / step));
   for (let i = 0; i < out.length; i++) out[i] = data[i * step]!;
   return out;
+}
+
+/** Noise of a pixel of the first channel, from a few rows. */
+function firstNoise({ width, height, channels, rows }: RowSource): number {
+  const held = Array.from({ length: channels }, () => new Float32Array(3 * width));
+  return noiseOfRows(width, height, (y) => {
+    rows(y - 1, held);
+    return held[0]!;
+  });
 }

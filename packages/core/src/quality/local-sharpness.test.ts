@@ -2,11 +2,12 @@ import { describe, expect, it } from 'vitest';
 import { createSceneField, planeOf, renderFrame } from '../../test/scene-field.js';
 import { translation } from '../compute/affine.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import type { Plane } from '../compute/image.js';
-import { lightOfBlocks, reduceToBlocks } from './blocks.js';
+import { type Plane, rowsOf } from '../compute/image.js';
+import { reduceToBlocks } from './blocks.js';
 import { fineNoise } from './grade-frame.js';
 import { localSharpness, type NoisyBlocks } from './local-sharpness.js';
 import { relativeSharpness } from './sharpness.js';
+import { surveyFrame } from './survey.js';
 
 const WIDTH = 480;
 const HEIGHT = 320;
@@ -26,7 +27,7 @@ function frameOf(k: number, left: number, right: number): NoisyBlocks {
   const image = { width: WIDTH, height: HEIGHT, planes: [plane.data] };
   return {
     pose,
-    blocks: reduceToBlocks(lightOfBlocks(image, 1), plane, fineOf(plane), fineNoise(NOISE)),
+    blocks: reduceToBlocks(surveyFrame(rowsOf(image), 1, 0), fineOf(plane), fineNoise(NOISE)),
     fineNoise: fineNoise(NOISE),
   };
 }

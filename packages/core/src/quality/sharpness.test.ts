@@ -2,9 +2,10 @@ import { describe, expect, it } from 'vitest';
 import { createSceneField, planeOf, renderFrame } from '../../test/scene-field.js';
 import { type Affine, poseAbout, translation } from '../compute/affine.js';
 import { gaussianBlur } from '../compute/gaussian.js';
-import type { Plane } from '../compute/image.js';
-import { lightOfBlocks, reduceToBlocks } from './blocks.js';
+import { type Plane, rowsOf } from '../compute/image.js';
+import { reduceToBlocks } from './blocks.js';
 import { type PlacedBlocks, relativeSharpness } from './sharpness.js';
+import { surveyFrame } from './survey.js';
 
 const WIDTH = 208;
 const HEIGHT = 160;
@@ -16,7 +17,7 @@ const scene = { at: (x: number, y: number) => 4 * rough.at(x, y) * smooth.at(x, 
 function placed(pose: Affine, blurPx: number, gain = 1): PlacedBlocks {
   const plane = gaussianBlur(renderFrame(scene, pose, WIDTH, HEIGHT, { gain }), blurPx);
   const image = { width: WIDTH, height: HEIGHT, planes: [plane.data] };
-  return { pose, blocks: reduceToBlocks(lightOfBlocks(image, 1), plane, fineOf(plane), 0) };
+  return { pose, blocks: reduceToBlocks(surveyFrame(rowsOf(image), 1, 0), fineOf(plane), 0) };
 }
 
 function fineOf(plane: Plane): Plane {

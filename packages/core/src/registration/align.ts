@@ -48,7 +48,8 @@ export function alignPair(
   return withKernels((scope) => alignHeld(holdPair(scope, fixed, moving), initial, settings));
 }
 
-function alignHeld(pair: HeldPair, initial: Affine, settings: AlignSettings): Alignment | undefined {
+/** {@link alignPair} of pictures that are held. */
+export function alignHeld(pair: HeldPair, initial: Affine, settings: AlignSettings): Alignment | undefined {
   const n = UNKNOWNS[settings.freedom];
   let pose = initial;
   let state = accumulate(pair, pose, settings.stridePx, n);

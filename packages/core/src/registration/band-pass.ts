@@ -1,5 +1,6 @@
-import { gaussianBlur } from '../compute/gaussian.js';
-import { createPlane, type Plane } from '../compute/image.js';
+import type { Plane } from '../compute/image.js';
+import { type HeldFloats, type KernelScope, withKernels } from '../compute/kernels.js';
+import { holdWideBlurred } from '../compute/kernels-filter.js';
 
 /** What the detail filter keeps. */
 export interface BandPassSettings {
@@ -19,53 +20,51 @@ export const BAND_PASS_DEFAULTS: BandPassSettings = { fineSigmaPx: 1, coarseSigm
  * sky and dark ground quiet. With a coverage all blurs are normalised by it and the result is 0 outside.
  */
 export function bandPass(light: Plane, settings: BandPassSettings, coverage?: Plane): Plane {
-  const detail = difference(light, settings, coverage);
-  const contrast = localContrast(detail, settings, coverage);
-  const floor = 0.5 * usualContrast(light, contrast);
-  for (let i = 0; i < detail.data.length; i++) {
-    detail.data[i]! /= Math.sqrt(contrast.data[i]! ** 2 + floor ** 2) + 1e-12;
-  }
+  const { width, height } = light;
+  return withKernels((scope) => {
+    const data = scope.get(holdDetail(scope, light, scope.put(light.data), settings, coverage));
+    return { width, height, data };
+  });
+}
+
+/** {@link bandPass} of light that is held too; the result stays held. */
+function holdDetail(
+  scope: KernelScope,
+  light: Plane,
+  held: HeldFloats,
+  { fineSigmaPx, coarseSigmaPx }: BandPassSettings,
+  coverage: Plane | undefined,
+): HeldFloats {
+  const { width, height } = light;
+  const count = width * height;
+  const { exports } = scope;
+  const of = (data: HeldFloats) => ({ width, height, data });
+  const cover = coverage && of(scope.put(coverage.data));
+  const blurredCover = (sigmaPx: number): number => (cover ? holdWideBlurred(scope, cover, sigmaPx).data.address : 0);
+  const covered = cover?.data.address ?? 0;
+  const root = scope.hold(count);
+  exports.rootLight(held.address, covered, count, root.address);
+  const detail = holdWideBlurred(scope, of(root), fineSigmaPx).data;
+  const coarse = holdWideBlurred(scope, of(root), coarseSigmaPx).data;
+  const [fineCover, coarseCover] = [blurredCover(fineSigmaPx), blurredCover(coarseSigmaPx)];
+  exports.bandOf(detail.address, coarse.address, covered, fineCover, coarseCover, count);
+  // Root mean square of the detail over a neighbourhood three times the coarsest detail.
+  const contrast = holdWideBlurred(scope, of(coarse), 3 * coarseSigmaPx).data;
+  exports.contrastOf(contrast.address, blurredCover(3 * coarseSigmaPx), count);
+  const floor = 0.5 * usualContrast(light.data, scope.floats(contrast.address, count));
+  exports.evenOut(detail.address, contrast.address, count, floor);
   return detail;
 }
 
-function difference(light: Plane, settings: BandPassSettings, coverage?: Plane): Plane {
-  const root = createPlane(light.width, light.height);
-  for (let i = 0; i < root.data.length; i++) {
-    root.data[i] = Math.sqrt(Math.max(0, light.data[i]!)) * (coverage ? coverage.data[i]! : 1);
-  }
-  const fine = gaussianBlur(root, settings.fineSigmaPx);
-  const coarse = gaussianBlur(root, settings.coarseSigmaPx);
-  const fineCover = coverage && gaussianBlur(coverage, settings.fineSigmaPx);
-  const coarseCover = coverage && gaussianBlur(coverage, settings.coarseSigmaPx);
-  for (let i = 0; i < root.data.length; i++) {
-    if (!coverage) root.data[i] = fine.data[i]! - coarse.data[i]!;
-    else if (coverage.data[i]! <= 0.5) root.data[i] = 0;
-    else root.data[i] = fine.data[i]! / fineCover!.data[i]! - coarse.data[i]! / coarseCover!.data[i]!;
-  }
-  return root;
-}
-
-/** Root mean square of the detail over a neighbourhood three times the coarsest detail. */
-function localContrast(detail: Plane, settings: BandPassSettings, coverage?: Plane): Plane {
-  const energy = createPlane(detail.width, detail.height);
-  for (let i = 0; i < energy.data.length; i++) energy.data[i] = detail.data[i]! ** 2;
-  const out = gaussianBlur(energy, 3 * settings.coarseSigmaPx);
-  const cover = coverage && gaussianBlur(coverage, 3 * settings.coarseSigmaPx);
-  for (let i = 0; i < out.data.length; i++) {
-    out.data[i] = Math.sqrt(Math.max(0, out.data[i]!) / (cover ? Math.max(1e-3, cover.data[i]!) : 1));
-  }
-  return out;
-}
-
 /** Median contrast of the ground that is lit by more than a tenth of the brightest. */
-function usualContrast(light: Plane, contrast: Plane): number {
-  const step = Math.max(1, Math.floor(light.data.length / 20_000));
+function usualContrast(light: Float32Array, contrast: Float32Array): number {
+  const step = Math.max(1, Math.floor(light.length / 20_000));
   let brightest = 0;
-  for (let i = 0; i < light.data.length; i += step) brightest = Math.max(brightest, light.data[i]!);
+  for (let i = 0; i < light.length; i += step) brightest = Math.max(brightest, light[i]!);
   const lit: number[] = [];
-  for (let i = 0; i < light.data.length; i += step) {
-    if (light.data[i]! > 0.1 * brightest) lit.push(contrast.data[i]!);
+  for (let i = 0; i < light.length; i += step) {
+    if (light[i]! > 0.1 * brightest) lit.push(contrast[i]!);
   }
-  lit.sort((a, b) => a - b);
-  return lit.length === 0 ? 0 : lit[Math.floor(lit.length / 2)]!;
+  const sorted = Float32Array.from(lit).sort();
+  return sorted.length === 0 ? 0 : sorted[Math.floor(sorted.length / 2)]!;
 }

@@ -1,10 +1,27 @@
-import { type Affine, applyX, applyY, compose, translation } from '../compute/affine.js';
-import type { Plane } from '../compute/image.js';
+import { type Affine, applyX, applyY, compose, IDENTITY } from '../compute/affine.js';
+import { type KernelScope, withKernels } from '../compute/kernels.js';
+import { holdGradient } from '../compute/kernels-filter.js';
 import { defineTask, type Task } from '../compute/task.js';
-import { ALIGN_DEFAULTS, type AlignFreedom, type AlignSettings, alignPair, type DetailPicture } from './align.js';
+import {
+  ALIGN_DEFAULTS,
+  type AlignFreedom,
+  type AlignSettings,
+  alignHeld,
+  alignPair,
+  type DetailPicture,
+} from './align.js';
+import type { HeldPair } from './held-pair.js';
 import { type LockCandidate, type LockSettings, lockPair, type Masked } from './lock.js';
-import { measurePatches, type PatchSettings, type PatchShift } from './patches.js';
-import { type ModelFrame, type ModelSums, modelOfOthers, shiftOfAll, stackRows } from './track-model.js';
+import { measureOnGrid, measurePatches, type PatchSettings, type PatchShift } from './patches.js';
+import {
+  innerBox,
+  type ModelFrame,
+  type ModelSums,
+  type OthersInFrame,
+  othersInFrame,
+  shareOf,
+  stackRows,
+} from './track-model.js';
 
 /** Input of {@link lockTask}. */
 export interface LockInput {
@@ -28,8 +45,6 @@ export interface AgainstModelInput {
   readonly kind: 'model';
   readonly model: ModelSums;
   readonly frame: ModelFrame;
-  /** What of the frame may be used. */
-  readonly coverage: Plane;
   readonly patches: PatchSettings;
   /** Whether the pose is right to tenths of a px, so that patches can do without a common alignment first. */
   readonly near: boolean;
@@ -85,25 +100,42 @@ function measurePair(input: PairInput): PairMeasure | null {
 }
 
 /** Measures a frame against the model of the others. Shifts are given from the pose at which the frame was stacked. */
-function measureAgainstModel({ model, frame, coverage, patches, near }: AgainstModelInput): PairMeasure | null {
-  const others = modelOfOthers(model, frame);
-  if (!others) return null;
-  const start = compose(translation(-others.x0, -others.y0), frame.pose);
-  const moving = { detail: frame.detail, coverage };
-  const aligned = near ? undefined : alignPair(others, moving, start, COMMON);
-  if (!near && !aligned) return null;
-  const pose = aligned?.pose ?? start;
-  const shifts = measurePatches(others, moving, pose, patches).map((s) => {
-    const to = [applyX(pose, s.x, s.y) + s.dx, applyY(pose, s.x, s.y) + s.dy] as const;
-    const { dx, dy, varianceFactor } = shiftOfAll(others, to, [applyX(start, s.x, s.y), applyY(start, s.x, s.y)]);
-    const [cxx, cxy, cyy] = [s.cxx * varianceFactor, s.cxy * varianceFactor, s.cyy * varianceFactor];
-    return { ...s, dx, dy, cxx, cxy, cyy };
+function measureAgainstModel({ model, frame, patches, near }: AgainstModelInput): PairMeasure | null {
+  return withKernels((scope) => {
+    const others = othersInFrame(scope, model, frame);
+    if (!others) return null;
+    const { pose } = frame;
+    const aligned = near ? undefined : alignHeld(pairOf(scope, others), IDENTITY, COMMON);
+    if (!near && !aligned) return null;
+    const turn = aligned?.pose ?? IDENTITY;
+    const start = (x: number, y: number) => [applyX(turn, x, y) - x, applyY(turn, x, y) - y] as const;
+    const reach = {
+      ...patches,
+      maxShiftPx: patches.maxShiftPx + Math.hypot(...start(others.width / 2, others.height / 2)),
+    };
+    const box = innerBox(others.width, others.height);
+    const measured = measureOnGrid(scope, others, box, reach, start);
+    const shareAt = shareOf(scope, others);
+    const shifts = measured.map((s) => {
+      const part = shareAt(s.x + s.dx, s.y + s.dy);
+      const [dx, dy] = [part * (pose.xx * s.dx + pose.xy * s.dy), part * (pose.yx * s.dx + pose.yy * s.dy)];
+      const factor = part * part;
+      return { ...s, dx, dy, cxx: s.cxx * factor, cxy: s.cxy * factor, cyy: s.cyy * factor };
+    });
+    const mean = shifts.reduce((sum, s) => sum + s.correlation / shifts.length, 0);
+    return {
+      pose: compose(pose, turn),
+      correlation: aligned?.correlation ?? mean,
+      samples: aligned?.samples ?? 0,
+      shifts,
+    };
   });
-  const mean = shifts.reduce((sum, s) => sum + s.correlation / shifts.length, 0);
+}
+
+function pairOf(scope: KernelScope, { width, height, fixed, cover, moving }: OthersInFrame): HeldPair {
+  const { x, y } = holdGradient(scope, { width, height, data: fixed });
   return {
-    pose: compose(translation(others.x0, others.y0), pose),
-    correlation: aligned?.correlation ?? mean,
-    samples: aligned?.samples ?? 0,
-    shifts,
+    fixed: { width, height, data: fixed, coverage: cover, gradientX: x, gradientY: y },
+    moving: { width, height, data: moving },
   };
 }

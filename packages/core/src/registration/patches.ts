@@ -1,9 +1,10 @@
-import { type Affine, applyX, applyY, compose, translation } from '../compute/affine.js';
-import { withKernels } from '../compute/kernels.js';
-import { poseSums } from '../compute/kernels-pose-sums.js';
+import { type Affine, invert } from '../compute/affine.js';
+import { type KernelScope, withKernels } from '../compute/kernels.js';
+import { type PatchPictures, patchSummer, type SumPatch } from '../compute/kernels-patch-sums.js';
+import type { PoseSums } from '../compute/kernels-pose-sums.js';
+import { holdResampled } from '../compute/kernels-resample.js';
 import { invertSymmetric, solveInPlace } from '../compute/small-solve.js';
 import type { DetailPicture } from './align.js';
-import { type HeldPair, holdPair } from './held-pair.js';
 
 /** Settings of the patch measurement. */
 export interface PatchSettings {
@@ -45,45 +46,57 @@ export interface PatchShift {
 
 /**
  * Measures local shifts on a grid of patches by iterative least squares with gain and offset free in each patch,
- * against a fixed picture, starting from a pose that is right to a few px, or from what `startAt` adds to it. Patches without detail in two directions,
- * or that do not agree, give nothing.
+ * against a fixed picture, starting from a pose that is right to a few px. Patches without detail in two directions, or
+ * that do not agree, give nothing.
  */
 export function measurePatches(
   fixed: DetailPicture,
   moving: DetailPicture,
   pose: Affine,
   settings: PatchSettings = PATCH_DEFAULTS,
-  startAt: StartAt = () => [0, 0],
 ): PatchShift[] {
-  return withKernels((scope) => measureHeld(holdPair(scope, fixed, moving), fixed, moving, pose, settings, startAt));
+  const { width, height } = moving.detail;
+  return withKernels((scope) => {
+    const mask = fixed.coverage?.data;
+    const options = { kernel: 'lanczos' as const, ...(mask && { mask }) };
+    const seen = holdResampled(scope, fixed.detail, invert(pose), width, height, options);
+    const grid = { width, height, fixed: seen.value, cover: seen.covered, moving: scope.put(moving.detail.data) };
+    const { xx, xy, yx, yy } = pose;
+    return measureOnGrid(scope, grid, coveredBox(moving), settings).map((s) => ({
+      ...s,
+      dx: xx * s.dx + xy * s.dy,
+      dy: yx * s.dx + yy * s.dy,
+      cxx: xx * xx * s.cxx + 2 * xx * xy * s.cxy + xy * xy * s.cyy,
+      cxy: xx * yx * s.cxx + (xx * yy + xy * yx) * s.cxy + xy * yy * s.cyy,
+      cyy: yx * yx * s.cxx + 2 * yx * yy * s.cxy + yy * yy * s.cyy,
+    }));
+  });
 }
 
-/** What a patch at moving px (x, y) is thought to be shifted by, fixed px. */
+/** First and last column and row of what may be used of a picture. */
+export interface UsableBox {
+  readonly x0: number;
+  readonly y0: number;
+  readonly x1: number;
+  readonly y1: number;
+}
+
+/** What a patch at (x, y) is thought to be shifted by, px. */
 export type StartAt = (x: number, y: number) => readonly [number, number];
 
-function measureHeld(
-  pair: HeldPair,
-  fixed: DetailPicture,
-  moving: DetailPicture,
-  pose: Affine,
+/** {@link measurePatches} of a fixed picture that has been brought on the moving one's grid: all in moving px. */
+export function measureOnGrid(
+  scope: KernelScope,
+  grid: PatchPictures,
+  box: UsableBox,
   settings: PatchSettings,
-  startAt: StartAt,
+  startAt: StartAt = () => [0, 0],
 ): PatchShift[] {
-  const shifts: PatchShift[] = [];
-  const half = settings.sizePx / 2;
-  const box = coveredBox(moving);
+  const sum = patchSummer(scope, grid, settings.sizePx, settings.stridePx);
   const across = centres(box.x0, box.x1, settings);
-  const down = centres(box.y0, box.y1, settings);
-  for (const y of down) {
-    for (const x of across) {
-      const u = applyX(pose, x, y);
-      const v = applyY(pose, x, y);
-      if (u < half || v < half || u > fixed.detail.width - 1 - half || v > fixed.detail.height - 1 - half) continue;
-      const shift = measureOne(pair, pose, x, y, settings, startAt(x, y));
-      if (shift) shifts.push(shift);
-    }
-  }
-  return shifts;
+  return centres(box.y0, box.y1, settings).flatMap((y) =>
+    across.flatMap((x) => measureOne(sum, x, y, settings, startAt(x, y)) ?? []),
+  );
 }
 
 /** Patches keep this far from the edge, so that a small shift does not push the outermost ones over it. */
@@ -98,8 +111,8 @@ function centres(from: number, to: number, settings: PatchSettings): number[] {
   return Array.from({ length: count }, (_, i) => Math.round(first + (count > 1 ? i * step : span / 2)));
 }
 
-/** First and last column and row that hold anything covered. */
-function coveredBox({ detail, coverage }: DetailPicture): { x0: number; x1: number; y0: number; y1: number } {
+/** The box that holds everything covered. */
+function coveredBox({ detail, coverage }: DetailPicture): UsableBox {
   const { width, height } = detail;
   if (!coverage) return { x0: 0, x1: width - 1, y0: 0, y1: height - 1 };
   const box = { x0: width, x1: -1, y0: height, y1: -1 };
@@ -116,31 +129,34 @@ function coveredBox({ detail, coverage }: DetailPicture): { x0: number; x1: numb
 }
 
 const ITERATIONS = 8;
-const CONVERGED_PX = 1e-2;
+/** A step that short leaves a tenth of itself. */
+const CONVERGED_PX = 0.03;
 
 function measureOne(
-  pair: HeldPair,
-  pose: Affine,
+  sum: SumPatch,
   x: number,
   y: number,
   settings: PatchSettings,
   start: readonly [number, number],
 ): PatchShift | undefined {
+  const half = settings.sizePx / 2;
   let [dx, dy] = start;
+  const [factor, step] = [new Float64Array(16), new Float64Array(4)];
   for (let iteration = 0; iteration < ITERATIONS; iteration++) {
-    const sums = sumPatch(pair, pose, x, y, dx, dy, settings);
-    if (!sums) return undefined;
-    const normal = Float64Array.from(sums.normal);
-    const step = Float64Array.from(sums.right);
-    if (!solveInPlace(normal, step, 4)) return undefined;
+    const sums = sum(x - half, y - half, dx, dy);
+    if (!sums || sums.correlation === 0) return undefined;
+    const { normal, right, correlation } = sums;
+    factor.set(normal);
+    step.set(right);
+    if (!solveInPlace(factor, step, 4)) return undefined;
     dx += step[0]!;
     dy += step[1]!;
-    if (Math.hypot(dx, dy) > settings.maxShiftPx) return undefined;
+    if (!(Math.hypot(dx, dy) <= settings.maxShiftPx)) return undefined;
     if (Math.hypot(step[0]!, step[1]!) < CONVERGED_PX || iteration === ITERATIONS - 1) {
-      if (sums.correlation < settings.minCorrelation) return undefined;
-      const inverse = invertSymmetric(sums.normal, 4);
+      if (correlation < settings.minCorrelation) return undefined;
+      const inverse = invertSymmetric(normal, 4);
       if (!inverse) return undefined;
-      const { variance } = sums;
+      const variance = varianceOf(sums, settings.stridePx);
       return {
         x,
         y,
@@ -149,7 +165,7 @@ function measureOne(
         cxx: inverse[0]! * variance,
         cxy: inverse[1]! * variance,
         cyy: inverse[5]! * variance,
-        correlation: sums.correlation,
+        correlation,
       };
     }
   }
@@ -159,30 +175,8 @@ function measureOne(
 /** Detail after the fine blur is alike over about this many px², so that samples are not independent. */
 const NOISE_AREA_PX = 12;
 
-/** Sums over one patch moved by (dx, dy); undefined when any of its pixels is not covered in both, or it is flat. */
-function sumPatch(
-  pair: HeldPair,
-  pose: Affine,
-  x: number,
-  y: number,
-  dx: number,
-  dy: number,
-  { sizePx, stridePx }: PatchSettings,
-) {
-  const half = sizePx / 2;
-  const sums = poseSums({
-    ...pair,
-    pose: compose(translation(dx, dy), pose),
-    box: { x0: x - half, y0: y - half, x1: x + half, y1: y + half },
-    stridePx,
-    isWindowed: true,
-    parameters: 2,
-    centre: { x: 0, y: 0 },
-    reachPx: 1,
-  });
-  const { normal, right, samples, correlation, fixedSquares, weight } = sums;
-  // The first row and column of the window weigh nothing and are not counted.
-  if (samples < (Math.ceil(sizePx / stridePx) - 1) ** 2 || correlation === 0) return undefined;
+/** Variance of what is left over, as if samples were independent. */
+function varianceOf({ correlation, fixedSquares, right, weight }: PoseSums, stridePx: number): number {
   const variance = (Math.max(0, 1 - correlation ** 2) * (fixedSquares - right[3]! ** 2 / weight)) / weight;
-  return { normal, right, correlation, variance: (variance * NOISE_AREA_PX) / (stridePx * stridePx) };
+  return (variance * NOISE_AREA_PX) / (stridePx * stridePx);
 }

@@ -5,6 +5,7 @@ import { bendAt, bendRms } from '../compute/bend-grid.js';
 import { createPlane } from '../compute/image.js';
 import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
+import { BAND_PASS_DEFAULTS, bandPass } from './band-pass.js';
 import { createField, type SeeingField } from './seeing-field.js';
 import { removeMean } from './seeing-mean.js';
 import { createSharedField, type FrameToUnbend, measureFields } from './seeing-measure.js';
@@ -38,7 +39,7 @@ function frames(): { readonly frames: FrameToUnbend[]; readonly truth: SeeingFie
   const truth = Array.from({ length: FRAMES }, (_, k) => bendOf(k));
   const made = truth.map((bend, k) => {
     const pose = translation(20 + 40 * k, 25 + 0.7 * k);
-    const light = createPlane(WIDTH, HEIGHT, true);
+    const light = createPlane(WIDTH, HEIGHT);
     const random = createRandom(`noise-${k}`);
     for (let y = 0; y < HEIGHT; y++) {
       for (let x = 0; x < WIDTH; x++) {
@@ -47,7 +48,9 @@ function frames(): { readonly frames: FrameToUnbend[]; readonly truth: SeeingFie
         light.data[y * WIDTH + x] = at + 0.002 * random.normal();
       }
     }
-    return { light, pose, weight: 1, field: createSharedField(WIDTH, HEIGHT) };
+    const detail = createPlane(WIDTH, HEIGHT, true);
+    detail.data.set(bandPass(light, BAND_PASS_DEFAULTS).data);
+    return { detail, pose, weight: 1, field: createSharedField(WIDTH, HEIGHT) };
   });
   removeMean(truth.map((field, k) => ({ pose: made[k]!.pose, widthPx: WIDTH, heightPx: HEIGHT, field })));
   return { frames: made, truth };

@@ -1,19 +1,17 @@
 import type { Affine } from '../compute/affine.js';
 import { bendSpread } from '../compute/bend-spread.js';
-import { createFloats, createPlane, type Plane } from '../compute/image.js';
+import { createFloats, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
-import { detailTask } from './detail-task.js';
 import type { PatchSettings } from './patches.js';
 import { bendOnPlate, createField, type SeeingField } from './seeing-field.js';
 import { removeMean } from './seeing-mean.js';
 import { withoutOutliers } from './seeing-outliers.js';
 import { bendTask } from './seeing-task.js';
 import { stackModel } from './stack-model.js';
-import { innerCoverage } from './track.js';
 
-/** A frame whose bend is to be measured; light and field lie in shared memory. */
+/** A frame whose bend is to be measured; detail and field lie in shared memory. */
 export interface FrameToUnbend {
-  readonly light: Plane;
+  readonly detail: Plane;
   /** Frame px -> strip px. */
   readonly pose: Affine;
   /** What it counts in the model. */
@@ -49,24 +47,17 @@ export async function measureFields(
   signal?: AbortSignal,
   onDone: (done: number) => void = () => {},
 ): Promise<void> {
-  const { width, height } = frames[0]!.light;
-  const details = frames.map(() => createPlane(width, height, true));
-  await pool.map(
-    detailTask,
-    frames.map(({ light }, k) => ({ light, detail: details[k]! })),
-    { signal },
-  );
-  const coverage = innerCoverage(frames[0]!.light);
+  const { width, height } = frames[0]!.detail;
   const patches = patchesFor(width, height);
   for (let round = 0; round < BEND_ROUNDS; round++) {
-    const bent = frames.map(({ pose, weight, field }, k) => ({
-      ...{ detail: details[k]!, pose, weight },
+    const bent = frames.map(({ detail, pose, weight, field }) => ({
+      ...{ detail, pose, weight },
       ...(round > 0 && { bend: bendOnPlate(field, pose, width, height, 1) }),
     }));
     const model = await stackModel(bent, pool, signal);
     const inputs = bent.map((frame, k) => ({
       kind: 'measure' as const,
-      ...{ model, frame, field: frames[k]!.field, coverage, patches },
+      ...{ model, frame, field: frames[k]!.field, patches },
     }));
     const measured = await pool.map(bendTask, inputs, {
       signal,

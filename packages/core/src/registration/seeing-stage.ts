@@ -12,7 +12,7 @@ export interface SeenFrame extends TrackedFrame {
 }
 
 /** A pass whose frames can be unbent. */
-export interface SeenPass extends TrackedPass {
+export interface SeenPass extends Omit<TrackedPass, 'details'> {
   readonly frames: readonly SeenFrame[];
   /** Bend of the frames that was found, rms px per axis at proxy scale. */
   readonly bendPx: number;
@@ -20,7 +20,8 @@ export interface SeenPass extends TrackedPass {
 
 /** Stage: measures how the air has bent each frame of a pass. */
 export async function seeingStage(context: JobContext, tracked: TrackedPass): Promise<SeenPass> {
-  const { frames, graded } = tracked;
+  const { details, ...rest } = tracked;
+  const { frames, graded } = rest;
   const { width, height } = frames[0]!.proxy;
   const fields = frames.map(() => createSharedField(width, height));
   const files = fields.flatMap((f) => [f.x, f.y]);
@@ -30,12 +31,18 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
     key: { curve: graded.curve, bin: graded.binFactor, frames: frames.map((f) => [f.sha256, f.pose, f.weight]) },
     total: BEND_ROUNDS * frames.length,
     run: async (handle) => {
-      const bent = frames.map((f, k) => ({ light: f.proxy, pose: f.pose, weight: f.weight, field: fields[k]! }));
-      if (frames.length > 1) await measureFields(bent, context.pool, context.signal, (done) => handle.step(done));
+      if (frames.length > 1) {
+        const made = await details();
+        const bent = frames.map(({ index, pose, weight }, k) => ({
+          ...{ detail: made.get(index)!, pose, weight },
+          field: fields[k]!,
+        }));
+        await measureFields(bent, context.pool, context.signal, (done) => handle.step(done));
+      }
       await writeFloats(handle.path('fields.f32'), files);
       return { bendPx: bendRms(fields) };
     },
   });
   if (artefact.resumed) await readFloats(artefact.path('fields.f32'), files);
-  return { ...tracked, frames: frames.map((f, k) => ({ ...f, field: fields[k]! })), bendPx: artefact.result.bendPx };
+  return { ...rest, frames: frames.map((f, k) => ({ ...f, field: fields[k]! })), bendPx: artefact.result.bendPx };
 }

@@ -3,7 +3,7 @@ import { type MeasureInput, measureTask } from './pair-tasks.js';
 import { createModel, type ModelFrame, type ModelSums } from './track-model.js';
 
 /** Rows that one task stacks. Fixed, so that sums do not depend on the number of workers. */
-const BAND_ROWS = 48;
+const BAND_ROWS = 128;
 
 /** The running model of some frames, stacked by the pool; details lie in shared memory. */
 export async function stackModel(

@@ -1,5 +1,4 @@
 import { type Affine, applyX, applyY } from '../compute/affine.js';
-import type { Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
 import { quantile } from '../compute/quantile.js';
 import type { LeftOut } from '../job/errors.js';
@@ -48,7 +47,6 @@ export async function refineByModel(
   frames: readonly TrackFrame[],
   skip: ReadonlySet<number>,
   first: PassState,
-  coverage: Plane,
   pool: WorkerPool,
   signal: AbortSignal | undefined,
   onDone: (done: number) => void,
@@ -66,9 +64,7 @@ export async function refineByModel(
       weight: weights.get(frame.index) ?? 0,
     }));
     const near = placed.map((_, k) => round > 0 && state.path.poses.has(tried[k]!.index));
-    const measures = await measureAll(placed, near, coverage, pool, signal, (done) =>
-      onDone(round * frames.length + done),
-    );
+    const measures = await measureAll(placed, near, pool, signal, (done) => onDone(round * frames.length + done));
     const good = tried.flatMap((frame, k) => {
       const measure = measures[k]!;
       return usable(measure) ? [{ frame, measure, pose: placed[k]!.pose }] : [];
@@ -105,14 +101,13 @@ function poseIn({ input, path }: PassState, index: number): Affine {
 async function measureAll(
   placed: readonly ModelFrame[],
   near: readonly boolean[],
-  coverage: Plane,
   pool: WorkerPool,
   signal: AbortSignal | undefined,
   onDone: (done: number) => void,
 ): Promise<(PairMeasure | null)[]> {
   const stacked = placed.filter((frame) => frame.weight > 0);
   const model = await stackModel(stacked, pool, signal);
-  const common = { kind: 'model' as const, model, coverage, patches: PATCH_DEFAULTS };
+  const common = { kind: 'model' as const, model, patches: PATCH_DEFAULTS };
   const inputs = placed.map((frame, k) => ({ ...common, frame, near: near[k]! }));
   return pool.map(measureTask, inputs, { signal, onDone });
 }

@@ -1,9 +1,13 @@
-import { type Affine, invert, mappedBounds } from '../compute/affine.js';
-import { createFloats, createPlane, type Plane } from '../compute/image.js';
+import { type Affine, compose, invert, mappedBounds, translation } from '../compute/affine.js';
+import type { BendGrid } from '../compute/bend-grid.js';
+import { createFloats, type Plane } from '../compute/image.js';
+import type { HeldFloats, KernelScope } from '../compute/kernels.js';
 import { accumulateWithKernels, type Bend, type FrameToAdd } from '../compute/kernels-accumulate.js';
-import { LANCZOS_RADIUS } from '../compute/lanczos.js';
+import type { PatchPictures } from '../compute/kernels-patch-sums.js';
+import { putTaps } from '../compute/kernels-taps.js';
+import { LANCZOS_PHASES, LANCZOS_RADIUS, LANCZOS_WEIGHTS } from '../compute/lanczos.js';
 import { bilinearAt } from '../compute/sample.js';
-import type { DetailPicture } from './align.js';
+import type { UsableBox } from './patches.js';
 
 /** A frame's detail on the strip. */
 export interface ModelFrame {
@@ -34,85 +38,112 @@ export function stackRows(model: ModelSums, frames: readonly ModelFrame[], from:
   for (const frame of frames) addFrame(model, frame, from, to);
 }
 
-/** The model that all frames but one give, where that one lies. */
-export interface OthersModel extends DetailPicture {
-  readonly detail: Plane;
-  readonly coverage: Plane;
-  /** Strip px of the first pixel. */
-  readonly x0: number;
-  readonly y0: number;
-  /** Share of the others in the whole model, 0..1. */
-  readonly share: Plane;
+/** What all frames but one give, as that one would show it, in the memory of the kernels. */
+export interface OthersInFrame extends PatchPictures {
+  /** Share of the others in the whole model, 0..1; 0 where they say nothing. */
+  readonly share: HeldFloats;
 }
 
 /**
- * The mean of the others under a frame: what the frame itself added is taken out again, so that it is not compared with
- * itself (which would draw every frame towards where it already lies). Undefined for a frame that lies off the model.
+ * The mean of the others on a frame's own grid: what the frame itself added is taken out again, so that it is not compared
+ * with itself (which would draw every frame towards where it already lies). The model is resampled by Lanczos's kernel,
+ * which leaves detail as it is. Undefined for a frame that lies off the model. Good until the scope ends.
+ *
+ * @param field the bend that the frame was stacked with. Default: none
  */
-export function modelOfOthers(model: ModelSums, frame: ModelFrame): OthersModel | undefined {
-  const { x0, y0, x1, y1 } = reachOf(model, frame);
-  if (x1 < x0 || y1 < y0) return undefined;
-  const width = x1 - x0 + 1;
-  const height = y1 - y0 + 1;
-  const detail = createPlane(width, height);
-  const coverage = createPlane(width, height);
-  const share = createPlane(width, height);
-  const ownSum = new Float32Array(width * height);
-  const ownWeight = new Float32Array(width * height);
-  const own = { x0: model.x0 + x0, y0: model.y0 + y0, width, height, planes: [ownSum], weight: ownWeight };
-  if (frame.weight > 0) addFrame(own, frame, 0, height);
-  for (let k = 0, y = y0; y <= y1; y++) {
-    for (let i = y * model.width + x0; i <= y * model.width + x1; i++, k++) {
-      const rest = model.weight[i]! - ownWeight[k]!;
-      if (rest < LEAST_OTHERS) continue;
-      detail.data[k] = (model.planes[0]![i]! - ownSum[k]!) / rest;
-      coverage.data[k] = 1;
-      share.data[k] = rest / model.weight[i]!;
+export function othersInFrame(
+  scope: KernelScope,
+  model: ModelSums,
+  { detail, pose, weight }: ModelFrame,
+  field?: BendGrid,
+): OthersInFrame | undefined {
+  const { width, height } = detail;
+  const bend = field && bendIn(pose, field);
+  const under = holdUnder(scope, model, mappedBounds(pose, width, height), bend?.most ?? 0);
+  if (!under) return undefined;
+  const moving = scope.put(detail.data);
+  const size = width * height;
+  const planeBytes = 4 * size;
+  const { address } = scope.hold(3 * size);
+  const [sums, share, cover] = [0, 1, 2].map((k) => ({ address: address + k * planeBytes, length: size }));
+  scope.floats(address, 3 * size).fill(0);
+  const { xx, xy, yx, yy, tx, ty } = compose(translation(-under.x0, -under.y0), pose);
+  const taps = putTaps(scope, LANCZOS);
+  const scratch = scope.reserve(4 * 4 * (width + 32));
+  const knots = bend ? scope.put(bend.knots).address : 0;
+  scope.exports.accumulate(
+    ...([under.address, 4 * under.width * under.height, 2, under.width, under.height] as const),
+    ...([0, 0, 4 * under.width] as const),
+    ...([xx, xy, yx, yy, tx, ty, address, planeBytes, 0, 0, width, height] as const),
+    ...([1, LANCZOS_RADIUS - 1, Number.MIN_VALUE, taps, LANCZOS_PHASES, scratch] as const),
+    ...([knots, field?.columns ?? 0, field?.rows ?? 0, 0, 0, field?.stepPx ?? 1, false, 0] as const),
+  );
+  const border = borderPx(width, height);
+  scope.exports.takeOut(
+    ...([address, share!.address, cover!.address, moving.address, width, height] as const),
+    ...([weight, border, border + 1, LEAST_OTHERS] as const),
+  );
+  return { width, height, fixed: sums!, cover: cover!, moving, share: share! };
+}
+
+/** A field of a frame as a displacement of strip px on the frame's grid, and how far it moves anything. */
+function bendIn(
+  { xx, xy, yx, yy }: Affine,
+  { x, y }: BendGrid,
+): { readonly knots: Float32Array; readonly most: number } {
+  const size = x.length;
+  const knots = new Float32Array(2 * size);
+  let most = 0;
+  for (let k = 0; k < size; k++) {
+    knots[k] = xx * x[k]! + xy * y[k]!;
+    knots[size + k] = yx * x[k]! + yy * y[k]!;
+    most = Math.max(most, Math.abs(knots[k]!), Math.abs(knots[size + k]!));
+  }
+  return { knots, most };
+}
+
+/** Brings in what of the model lies within a box, its sums, then its weights. */
+function holdUnder(scope: KernelScope, model: ModelSums, bounds: ReturnType<typeof mappedBounds>, most: number) {
+  const margin = LANCZOS_RADIUS + Math.ceil(most);
+  const x0 = Math.max(0, Math.floor(bounds.x0) - model.x0 - margin);
+  const y0 = Math.max(0, Math.floor(bounds.y0) - model.y0 - margin);
+  const x1 = Math.min(model.width, Math.ceil(bounds.x1) - model.x0 + margin + 1);
+  const y1 = Math.min(model.height, Math.ceil(bounds.y1) - model.y0 + margin + 1);
+  const [width, height] = [x1 - x0, y1 - y0];
+  if (width < 2 * LANCZOS_RADIUS || height < 2 * LANCZOS_RADIUS) return undefined;
+  const { address, length } = scope.hold(2 * width * height);
+  const memory = scope.floats(address, length);
+  for (const [k, plane] of [model.planes[0]!, model.weight].entries()) {
+    for (let y = 0; y < height; y++) {
+      const at = (y0 + y) * model.width + x0;
+      memory.set(plane.subarray(at, at + width), (k * height + y) * width);
     }
   }
-  return { detail, coverage, share, x0: own.x0, y0: own.y0 };
-}
-
-/** A shift against the others, fixed px, from where the frame was stacked to where it fits. */
-export interface ShiftOfAll {
-  readonly dx: number;
-  readonly dy: number;
-  /** What the variance of the shift against the others is to be multiplied with. */
-  readonly varianceFactor: number;
+  return { address, width, height, x0: x0 + model.x0, y0: y0 + model.y0 };
 }
 
 /**
- * What a place is off against all frames, itself among them, given what it is off against the others: the mean of all
- * moves with the frame, so that this is the others' share of that.
- *
- * @param to where the place fits on the others, px of theirs
- * @param from where it was when the frame was stacked, px of theirs
+ * Share of the others at a place, frame px: the mean of all moves with the frame, so that a shift against all is that part
+ * of one against the others. Good until the scope ends or holds more.
  */
-export function shiftOfAll(
-  { share }: OthersModel,
-  to: readonly [number, number],
-  from: readonly [number, number],
-): ShiftOfAll {
-  const part = bilinearAt(share.data, share.width, share.height, ...to);
-  return { dx: part * (to[0] - from[0]), dy: part * (to[1] - from[1]), varianceFactor: part * part };
+export function shareOf(scope: KernelScope, { share, width, height }: OthersInFrame): (x: number, y: number) => number {
+  const data = scope.floats(share.address, share.length);
+  return (x, y) => bilinearAt(data, width, height, x, y);
+}
+
+/** What of a frame is measured: what lies farther inside than detail is made up by mirroring. */
+export function innerBox(width: number, height: number): UsableBox {
+  const border = borderPx(width, height);
+  return { x0: border, y0: border, x1: width - 1 - border, y1: height - 1 - border };
 }
 
 /** Weight of the others below which the model says nothing; a usual frame has 1. */
 const LEAST_OTHERS = 0.2;
+const LANCZOS = { weights: LANCZOS_WEIGHTS, steps: LANCZOS_PHASES };
 
 /** Near its border a frame's detail is made up by mirroring: it counts from this far inside, rising over as much. */
 export function borderPx(width: number, height: number): number {
   return Math.max(LANCZOS_RADIUS - 1, Math.min(16, Math.floor(Math.min(width, height) / 32)));
-}
-
-function reachOf(model: ModelSums, { pose, detail }: ModelFrame) {
-  const b = mappedBounds(pose, detail.width, detail.height);
-  return {
-    x0: Math.max(0, Math.ceil(b.x0) - model.x0),
-    y0: Math.max(0, Math.ceil(b.y0) - model.y0),
-    x1: Math.min(model.width - 1, Math.floor(b.x1) - model.x0),
-    y1: Math.min(model.height - 1, Math.floor(b.y1) - model.y0),
-  };
 }
 
 function addFrame(sums: ModelSums, { detail, pose, weight, bend }: ModelFrame, from: number, to: number): void {

@@ -1,12 +1,11 @@
 import type { Affine } from '../compute/affine.js';
-import { createPlane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import type { JobContext } from '../job/context.js';
 import type { LeftOut } from '../job/errors.js';
 import { runStage } from '../job/stage.js';
 import type { GradedFrame, GradedPass } from '../quality/grade-stage.js';
 import { relativeSharpness } from '../quality/sharpness.js';
-import { detailTask } from './detail-task.js';
+import { detailsOf, type PassDetails } from './pass-details.js';
 import { type Course, type SolvedPath, solvePaths } from './path.js';
 import { measurePass, type PassMeasure, pathInputOf, STEPS_PER_FRAME, type TrackGap, type TrackLoss } from './track.js';
 
@@ -35,6 +34,7 @@ export interface TrackedPass {
   readonly course: Course;
   /** Where the recording lost steps. */
   readonly gaps: readonly TrackGap[];
+  readonly details: PassDetails;
 }
 
 /** Figures of the path, at proxy scale; a frame stands for a usual step of the recording. */
@@ -63,7 +63,8 @@ const FULL_WEIGHT_AT = 1.3;
 /** Stages: measures the frames of each pass against the model of the others, then solves the ways of all passes together. */
 export async function trackStage(context: JobContext, passes: readonly GradedPass[]): Promise<TrackedPass[]> {
   const measured: PassMeasure[] = [];
-  for (const pass of passes) measured.push(await pairsStage(context, pass));
+  const details = passes.map((pass) => detailsOf(context, pass));
+  for (const [k, pass] of passes.entries()) measured.push(await pairsStage(context, pass, details[k]!));
   const artefact = await runStage(context, {
     name: 'track',
     key: passes.map(identity),
@@ -72,10 +73,10 @@ export async function trackStage(context: JobContext, passes: readonly GradedPas
       return solvePaths(inputs).map((path, k) => summarise(passes[k]!, path));
     },
   });
-  return passes.map((pass, k) => weigh(pass, artefact.result[k]!, measured[k]!));
+  return passes.map((pass, k) => ({ ...weigh(pass, artefact.result[k]!, measured[k]!), details: details[k]! }));
 }
 
-async function pairsStage(context: JobContext, graded: GradedPass): Promise<PassMeasure> {
+async function pairsStage(context: JobContext, graded: GradedPass, details: PassDetails): Promise<PassMeasure> {
   const { frames } = graded;
   const artefact = await runStage(context, {
     name: 'pairs',
@@ -83,10 +84,8 @@ async function pairsStage(context: JobContext, graded: GradedPass): Promise<Pass
     key: identity(graded),
     total: STEPS_PER_FRAME * frames.length,
     run: async (handle) => {
-      const details = frames.map((f) => createPlane(f.proxy.width, f.proxy.height, true));
-      const inputs = frames.map((f, i) => ({ light: f.proxy, detail: details[i]! }));
-      await context.pool.map(detailTask, inputs, { signal: context.signal });
-      const planes = frames.map((f, i) => ({ index: f.index, item: f.item, light: f.proxy, detail: details[i]! }));
+      const made = await details();
+      const planes = frames.map(({ index, item, proxy }) => ({ index, item, light: proxy, detail: made.get(index)! }));
       return measurePass(planes, context.pool, context.signal, (done) => handle.step(done));
     },
   });
@@ -135,7 +134,7 @@ function summarise(graded: GradedPass, solved: SolvedPath): PathRecord {
   };
 }
 
-function weigh(graded: GradedPass, found: PathRecord, measured: PassMeasure): TrackedPass {
+function weigh(graded: GradedPass, found: PathRecord, measured: PassMeasure): Omit<TrackedPass, 'details'> {
   const byIndex = new Map(graded.frames.map((f) => [f.index, f]));
   const leftOut: LeftOut<TrackStageLoss>[] = [...measured.leftOut];
   const frames: TrackedFrame[] = [];

@@ -124,9 +124,7 @@ export async function measurePass(
     lost,
   };
   const skip = new Set([...leftOut.keys()].map((i) => frames[i]!.index));
-  const last = await refineByModel(frames, skip, first, coverage, pool, signal, (done) =>
-    onStep(2 * frames.length + done),
-  );
+  const last = await refineByModel(frames, skip, first, pool, signal, (done) => onStep(2 * frames.length + done));
   const { kept, losses } = lossesAfter(frames, coarse, skip, last);
   const { reference } = last.input;
   return {
