@@ -5,6 +5,7 @@ import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { fineTask, runFine } from './photometry/fine-task.js';
 import { lightTask, solvePlateLight } from './photometry/light-stage.js';
+import { findIntrusions, transientTask } from './photometry/transient-task.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { guideTask, runGuide } from './placement/guide-place.js';
 import { joinTask, runJoin } from './placement/join-field.js';
@@ -30,6 +31,7 @@ export default createTaskHandler([
   implement(joinTask, runJoin),
   implement(limbTask, runLimb),
   implement(guideTask, runGuide),
+  implement(transientTask, findIntrusions),
   implement(lightTask, solvePlateLight),
   implement(fineTask, runFine),
   implement(accumulateTask, runAccumulate),

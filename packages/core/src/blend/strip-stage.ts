@@ -6,10 +6,11 @@ import { runStage } from '../job/stage.js';
 import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import { type FinePattern, fineFor } from '../photometry/fine-stage.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
+import { type Intrusion, intrudes } from '../photometry/transient-stage.js';
 import { fineNoise } from '../quality/grade-frame.js';
 import { type LocalSharpness, localSharpness } from '../quality/local-sharpness.js';
 import { type ColourShift, colourShiftTask } from '../registration/colour-shift.js';
-import { bendOnPlate } from '../registration/seeing-field.js';
+import { BEND_STEP_PX, bendOnPlate } from '../registration/seeing-field.js';
 import type { SeenFrame } from '../registration/seeing-stage.js';
 import { chooseSharp, type SharpChoice, weightAt } from '../strip/sharp-weights.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
@@ -32,6 +33,8 @@ export interface FinishedStrip {
   readonly sharp: SharpChoice;
 }
 
+/** A knot tells about places up to so many proxy px away: its distance to the next ones each way, under any turn. */
+const KNOT_REACH_PX: number = Math.ceil(Math.SQRT2 * BEND_STEP_PX) + 1;
 /** Share of the run's memory for the frames that wait to be added and the parts of the strip. */
 const STACK_SHARE = 0.6;
 
@@ -41,6 +44,7 @@ export async function stripStage(
   placed: PlacedPass,
   light: PlateLight,
   fine: FinePattern,
+  intrusions: readonly Intrusion[],
   passIndex: number,
   channels: number,
 ): Promise<FinishedStrip> {
@@ -53,9 +57,13 @@ export async function stripStage(
   let colour: ColourShift | null = null;
   const { local, sharp } = sharpMoments(tracked.frames);
   const toTrack = invert(placed.pose);
+  const own = intrusions.map(intrudes);
+  // What passes through a frame gets no weight at all between the knots around it.
+  const weightIn = (k: number, x: number, y: number): number =>
+    own[k]!(x, y, KNOT_REACH_PX) ? 0 : weightAt(local, sharp.power, k, x, y);
   const bends = tracked.frames.map((frame, k) =>
     bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join, (x, y) =>
-      weightAt(local, sharp.power, k, applyX(toTrack, x, y), applyY(toTrack, x, y)),
+      weightIn(k, applyX(toTrack, x, y), applyY(toTrack, x, y)),
     ),
   );
   const toldBy = channels === 3 && pass.channels === 3 ? frameForColour(tracked.frames) : undefined;

@@ -6,6 +6,7 @@ import type { RecordedCurve } from '../capture/read-still.js';
 import type { JobContext } from '../job/context.js';
 import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
+import { type Intrusion, transientStage } from '../photometry/transient-stage.js';
 import { type Guide, type PlacedPasses, placeStage } from '../placement/place-stage.js';
 import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
 import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
@@ -19,6 +20,8 @@ export interface MadePlate {
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
   readonly fine: FinePattern;
+  /** By placed pass, then by frame: what only that frame shows. */
+  readonly intrusions: readonly (readonly Intrusion[])[];
   readonly strips: readonly FinishedStrip[];
   readonly blended: BlendedPlate;
 }
@@ -43,11 +46,16 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
   const fine = await fineStage(context, placed, light);
   const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
   const strips: FinishedStrip[] = [];
-  for (let p = 0; p < placed.length; p++) strips.push(await stripStage(context, placed[p]!, light, fine, p, channels));
+  const intrusions: (readonly Intrusion[])[] = [];
+  for (let p = 0; p < placed.length; p++) {
+    const own = await transientStage(context, placed[p]!, light, fine, p);
+    intrusions.push(own);
+    strips.push(await stripStage(context, placed[p]!, light, fine, own, p, channels));
+  }
   const blended = await blendStage(
     context,
     strips.map((s) => s.strip),
     strips.map((s) => s.key),
   );
-  return { tracked, guide, placement, placed, light, fine, strips, blended };
+  return { tracked, guide, placement, placed, light, fine, intrusions, strips, blended };
 }

@@ -26,6 +26,8 @@ export interface SidecarFrame extends HashedFile {
   readonly index: number;
   /** Share in the strip, 0..1. */
   readonly weight: number;
+  /** Share of the frame that shows what no other frame does, such as a bird or a trail, and is not in the plate, 0..1. */
+  readonly intruded: number;
   /** Against the mean of the frames that show the same ground. */
   readonly sharpness: number;
   /** Frame px (space 2) -> plate px (space 4): x' = xx·x + xy·y + tx, y' = yx·x + yy·y + ty. */

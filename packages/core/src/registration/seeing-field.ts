@@ -29,7 +29,7 @@ export function seenAt(field: SeeingField, x: number, y: number): [number, numbe
 const ROUNDS = 3;
 
 /** Distance of the knots of a {@link Bend} at the field's scale, px. */
-const BEND_STEP_PX = 16;
+export const BEND_STEP_PX = 16;
 
 /**
  * The field as the resampling wants it, on the knots of the grid that the frame is stacked on, in shared memory.
