@@ -3,7 +3,13 @@ import { describe, expect, test } from 'vitest';
 import { plainBin, plainBlur, plainGradient } from '../../test/plain-kernels.js';
 import { createPlane, type Plane } from './image.js';
 import { withKernels } from './kernels.js';
-import { binWithKernels, blurWithKernels, gradientWithKernels, holdBlurred } from './kernels-filter.js';
+import {
+  binWithKernels,
+  blurWithKernels,
+  gradientWithKernels,
+  holdBlurred,
+  holdWideBlurred,
+} from './kernels-filter.js';
 import { createRandom } from './random.js';
 
 function noise(width: number, height: number, seed: number): Plane {
@@ -75,6 +81,58 @@ describe('binWithKernels', () => {
 
   test('refuses factors that are no powers of two', () => {
     expect(() => binWithKernels(noise(9, 9, 1), 3)).toThrow('the kernels bin by powers of two, got 3');
+  });
+});
+
+describe('holdWideBlurred', () => {
+  const wide = (plane: Plane, sigmaPx: number): Float32Array =>
+    withKernels((scope) => scope.get(holdWideBlurred(scope, plane, sigmaPx).data));
+
+  test('gives the energy of noise as the blur on the full grid does', () => {
+    for (const [width, height, sigmaPx] of [
+      [151, 118, 12],
+      [300, 211, 24],
+      [160, 160, 48],
+    ] as const) {
+      const plane = noise(width, height, width);
+      for (let i = 0; i < plane.data.length; i++) plane.data[i]! **= 2;
+      const full = blurWithKernels(plane, sigmaPx).data;
+      const ours = wide(plane, sigmaPx);
+      expect(ours).not.toEqual(full);
+      // Around 1 the blur leaves noise of √2 / (2·√π·σ). At worst, in a corner, the two differ by 0.9 to 1.9 times that.
+      expect(worst(ours, full)).toBeLessThan((2.5 * 0.4) / sigmaPx);
+    }
+  });
+
+  test('is the blur on the full grid where that is not wide', () => {
+    const plane = noise(61, 43, 4);
+    expect(wide(plane, 8)).toEqual(blurWithKernels(plane, 8).data);
+  });
+
+  test('keeps a constant to the bit at any size', () => {
+    fc.assert(
+      fc.property(size, size, fc.double({ min: 0.3, max: 60, noNaN: true }), (width, height, sigmaPx) => {
+        const plane = createPlane(width, height);
+        plane.data.fill(0.7);
+        expect(worst(wide(plane, sigmaPx), plane.data)).toBe(0);
+      }),
+      { seed: 8, numRuns: 80 },
+    );
+  });
+
+  test('puts light where it was', () => {
+    const plane = createPlane(201, 201);
+    // A block of the coarser grid: less than that is moved to its centre.
+    for (let i = 0; i < 16; i++) plane.data[(100 + (i >> 2)) * 201 + 88 + (i & 3)] = 1 / 16;
+    const out = wide(plane, 24);
+    let [sum, x, y] = [0, 0, 0];
+    out.forEach((v, i) => {
+      sum += v;
+      x += v * (i % 201);
+      y += v * Math.floor(i / 201);
+    });
+    expect(sum).toBeCloseTo(1, 3);
+    expect([x / sum - 89.5, y / sum - 101.5].map(Math.abs).every((off) => off < 0.01)).toBe(true);
   });
 });
 

@@ -58,8 +58,7 @@ export function measurePatches(
   const { width, height } = moving.detail;
   return withKernels((scope) => {
     const mask = fixed.coverage?.data;
-    const options = { kernel: 'lanczos' as const, ...(mask && { mask }) };
-    const seen = holdResampled(scope, fixed.detail, invert(pose), width, height, options);
+    const seen = holdResampled(scope, fixed.detail, invert(pose), width, height, mask && { mask });
     const grid = { width, height, fixed: seen.value, cover: seen.covered, moving: scope.put(moving.detail.data) };
     const { xx, xy, yx, yy } = pose;
     return measureOnGrid(scope, grid, coveredBox(moving), settings).map((s) => ({

@@ -5,7 +5,8 @@ import type { HeldFloats, KernelScope } from '../compute/kernels.js';
 import { accumulateWithKernels, type Bend, type FrameToAdd } from '../compute/kernels-accumulate.js';
 import type { PatchPictures } from '../compute/kernels-patch-sums.js';
 import { putTaps } from '../compute/kernels-taps.js';
-import { LANCZOS_PHASES, LANCZOS_RADIUS, LANCZOS_WEIGHTS } from '../compute/lanczos.js';
+import { LAGRANGE_PHASES, LAGRANGE_WEIGHTS } from '../compute/lagrange.js';
+import { LANCZOS_RADIUS } from '../compute/lanczos.js';
 import { bilinearAt } from '../compute/sample.js';
 import type { UsableBox } from './patches.js';
 
@@ -46,8 +47,8 @@ export interface OthersInFrame extends PatchPictures {
 
 /**
  * The mean of the others on a frame's own grid: what the frame itself added is taken out again, so that it is not compared
- * with itself (which would draw every frame towards where it already lies). The model is resampled by Lanczos's kernel,
- * which leaves detail as it is. Undefined for a frame that lies off the model. Good until the scope ends.
+ * with itself (which would draw every frame towards where it already lies). The model is resampled by weights that move
+ * nothing. Undefined for a frame that lies off the model. Good until the scope ends.
  *
  * @param field the bend that the frame was stacked with. Default: none
  */
@@ -68,14 +69,14 @@ export function othersInFrame(
   const [sums, share, cover] = [0, 1, 2].map((k) => ({ address: address + k * planeBytes, length: size }));
   scope.floats(address, 3 * size).fill(0);
   const { xx, xy, yx, yy, tx, ty } = compose(translation(-under.x0, -under.y0), pose);
-  const taps = putTaps(scope, LANCZOS);
+  const taps = putTaps(scope, LAGRANGE);
   const scratch = scope.reserve(4 * 4 * (width + 32));
   const knots = bend ? scope.put(bend.knots).address : 0;
   scope.exports.accumulate(
     ...([under.address, 4 * under.width * under.height, 2, under.width, under.height] as const),
     ...([0, 0, 4 * under.width] as const),
     ...([xx, xy, yx, yy, tx, ty, address, planeBytes, 0, 0, width, height] as const),
-    ...([1, LANCZOS_RADIUS - 1, Number.MIN_VALUE, taps, LANCZOS_PHASES, scratch] as const),
+    ...([1, LANCZOS_RADIUS - 1, Number.MIN_VALUE, taps, LAGRANGE_PHASES, scratch] as const),
     ...([knots, field?.columns ?? 0, field?.rows ?? 0, 0, 0, field?.stepPx ?? 1, false, 0] as const),
   );
   const border = borderPx(width, height);
@@ -139,7 +140,7 @@ export function innerBox(width: number, height: number): UsableBox {
 
 /** Weight of the others below which the model says nothing; a usual frame has 1. */
 const LEAST_OTHERS = 0.2;
-const LANCZOS = { weights: LANCZOS_WEIGHTS, steps: LANCZOS_PHASES };
+const LAGRANGE = { weights: LAGRANGE_WEIGHTS, steps: LAGRANGE_PHASES };
 
 /** Near its border a frame's detail is made up by mirroring: it counts from this far inside, rising over as much. */
 export function borderPx(width: number, height: number): number {
