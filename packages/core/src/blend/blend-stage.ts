@@ -13,7 +13,6 @@ import { NOBODY, type Owners } from './seams.js';
 export interface BlendedPlate {
   readonly widthPx: number;
   readonly heightPx: number;
-  readonly channels: number;
   /** Linear light by channel, then the coverage: 1 where there is light, 0 elsewhere. */
   readonly raster: RasterFile;
   /** Which strip each cell of 8 plate px belongs to. */
@@ -76,7 +75,7 @@ export async function blendStage(
   const { owners: box, ...figures } = artefact.result;
   const label = new Uint8Array(await readFile(artefact.path(OWNERS_FILE)));
   const raster = rasterAt(artefact.path(PLATE_FILE));
-  return { ...figures, widthPx: width, heightPx: height, channels: planes - 1, raster, owners: { box, label }, x0, y0 };
+  return { ...figures, widthPx: width, heightPx: height, raster, owners: { box, label }, x0, y0 };
 }
 
 const PLATE_FILE = 'plate.f32';
