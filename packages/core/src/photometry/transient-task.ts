@@ -78,7 +78,8 @@ export function findIntrusions(input: TransientInput): Intrusions {
     const { known } = seen[k]!;
     const limit = new Float32Array(size);
     for (let i = 0; i < size; i++) {
-      limit[i] = Math.sqrt(variance[i]! + (ADRIFT_PX * (1 - known[i]!)) ** 2 * slope2[i]!);
+      const adrift2 = LEFT_PX ** 2 + (ADRIFT_PX * (1 - known[i]!)) ** 2;
+      limit[i] = Math.sqrt(variance[i]! + adrift2 * slope2[i]!);
     }
     return intruding(plane, middle, limit, depth, width, height);
   });
@@ -96,6 +97,8 @@ function slopes(plane: Float32Array, depth: Uint16Array, width: number, height: 
   return out;
 }
 
+/** What a single frame may be misplaced by where the others agree, px: bends that patches have not caught. */
+const LEFT_PX = 0.3;
 /** Towards a frame's border nothing tells how the air has bent it any more: what it may be misplaced by there, px. */
 const ADRIFT_PX = 1;
 const BORDER_PX = 64;
