@@ -1,4 +1,4 @@
-import { realpath, rm } from 'node:fs/promises';
+import { realpath } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
 import { ownerAt } from './blend/blend-stage.js';
 import type { RecordedCurve } from './capture/read-still.js';
@@ -8,6 +8,7 @@ import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
 import { folderBytes } from './job/resources.js';
+import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
 import { type MapPaths, mapPaths, prepareOutput, writeMaps, writePictures, writeSidecar } from './plate/deliver.js';
@@ -23,7 +24,7 @@ export interface StitchOptions {
   readonly outDir: string;
   /**
    * Folder for finished stages, from which an interrupted run resumes; it stays. Default: `work` inside `outDir`, which is
-   * removed once the plate is whole.
+   * removed once the plate is whole, but for what it did not make.
    */
   readonly workDir?: string;
   /** Threads. Default: one per core. Never changes the result. */
@@ -110,7 +111,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
-    if (!kept) await rm(workDir, { recursive: true, force: true });
+    if (!kept) await clearWorkFolder(workDir);
     return {
       mapPaths: maps ? mapPaths(outDir) : null,
       scratch: { folder: workDir, bytes, kept },

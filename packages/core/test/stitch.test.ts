@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process';
-import { copyFile, mkdir, readdir, readFile } from 'node:fs/promises';
+import { copyFile, mkdir, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { fromFile } from 'geotiff';
@@ -59,10 +59,11 @@ describe('open_halves: frames made from a rendered real surface', () => {
     const ours = JSON.parse(python('score.py', result.platePath, truth)) as Score;
     expect(ours.covered).toBe(1);
     // Bends of the air undone, and overlaps joined where they lie apart: without the one the third and fourth bands of
-    // detail stay at those of known poses, without the other the geometry and the seam do.
+    // detail stay at those of known poses, without the other the geometry and the seam do. With one weight for each frame
+    // the bands stay at 1.20 and 1.54 times those.
     expect(ours.geom_rms_px).toBeLessThan(0.95 * known.geom_rms_px);
-    expect(ours.transfer[2]!).toBeGreaterThan(1.15 * known.transfer[2]!);
-    expect(ours.transfer[3]!).toBeGreaterThan(1.3 * known.transfer[3]!);
+    expect(ours.transfer[2]!).toBeGreaterThan(1.25 * known.transfer[2]!);
+    expect(ours.transfer[3]!).toBeGreaterThan(1.65 * known.transfer[3]!);
     expect(ours.coherence[2]!).toBeGreaterThan(known.coherence[2]!);
     expect(ours.coherence[3]!).toBeGreaterThan(1.05 * known.coherence[3]!);
     expect(ours.lowfreq_log_ratio_std).toBeLessThan(known.lowfreq_log_ratio_std);
@@ -232,10 +233,14 @@ test('any number of workers and any memory give the same plate, byte for byte, a
     [4, 2 ** 33],
   ] as const) {
     const outDir = scratch(`workers ${workers}`);
+    await mkdir(join(outDir, 'work', 'notes'), { recursive: true });
+    await writeFile(join(outDir, 'work', 'notes', 'mine.txt'), 'mine');
     const result = await stitch(join(dir, 'capture'), { outDir, workers, memoryBytes, maps: workers === 4 });
-    // Scratch is told of, and gone.
+    // Scratch is told of, and gone, but for what was there before.
     expect(result.scratch).toMatchObject({ folder: join(outDir, 'work'), kept: false });
     expect(result.scratch.bytes).toBeGreaterThan(4 * 480 * 320);
+    expect(await readdir(join(outDir, 'work'), { recursive: true })).toEqual(['notes', join('notes', 'mine.txt')]);
+    await rm(join(outDir, 'work'), { recursive: true });
     const names = ['plate.json', 'plate.tif', 'preview.jpg', ...(workers === 4 ? MAPS : [])];
     expect((await readdir(outDir)).sort()).toEqual(names.sort());
     maps = result.mapPaths;

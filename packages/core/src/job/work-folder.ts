@@ -1,6 +1,7 @@
-import { mkdir, mkdtemp, readdir, rm, stat } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, rm, rmdir, stat } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
+import { RECORD_FILE } from './artefact.js';
 import { UsageError } from './errors.js';
 import { explainUnwritable } from './resources.js';
 
@@ -75,6 +76,19 @@ export async function removeUnfinishedFolder(folder: string): Promise<void> {
   // A cancelled thread may still be writing its last file: removing is tried again for a second.
   await rm(folder, { recursive: true, force: true, maxRetries: 5, retryDelay: 60 });
   ownFolders.delete(folder);
+}
+
+/** Removes finished artefacts from the work folder, and the folder itself where nothing else lies in it. */
+export async function clearWorkFolder(workDir: string): Promise<void> {
+  for (const entry of await readdir(workDir, { withFileTypes: true })) {
+    const folder = join(workDir, entry.name);
+    if (!entry.isDirectory() || !(await readdir(folder)).includes(RECORD_FILE)) continue;
+    await rm(folder, { recursive: true, force: true });
+  }
+  await rmdir(workDir).catch((error: unknown) => {
+    // Someone else's files stay, and so does the folder.
+    if (!['ENOTEMPTY', 'EEXIST'].includes(codeOf(error))) throw error;
+  });
 }
 
 function isDead(workDir: string, name: string): boolean {

@@ -59,6 +59,11 @@ describe('correctFrame', () => {
     correctFrame(grey, liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)), same, out);
     expectSamples(out[1]!, out[0]!);
     expectSamples(out[2]!, out[0]!);
+    // The frame may lie in the first of the planes that are filled.
+    const inPlace = [image.planes[0]!.slice(), ...out.slice(1).map((p) => p.map(() => 0))];
+    const own = { ...grey, planes: [inPlace[0]!] };
+    correctFrame(own, liftOf(pattern, WIDTH, HEIGHT, new Float32Array(WIDTH * HEIGHT)), same, inPlace);
+    for (const [c, plane] of inPlace.entries()) expectSamples(plane, out[c]!);
   });
 });
 

@@ -1,5 +1,5 @@
 import type { Pass } from '../capture/pass.js';
-import { createFloats, createPlane, type Plane } from '../compute/image.js';
+import { createPlane, type Plane } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
 import { hashOfFloats } from '../job/hash.js';
@@ -62,9 +62,10 @@ export async function fineStage(
     },
     total: FINE_ROUNDS * usable.length,
     run: async (handle) => {
-      const lift = liftOf(light.pattern, width, height, createFloats(width * height, true));
+      const lift = liftOf(light.pattern, width, height, context.floats.take(width * height));
       const step = (done: number): void => handle.step(done);
       plane.data.set((await measureFine(usable, lift, context.pool, context.signal, step)).data);
+      context.floats.give([lift]);
       await writeFloats(handle.path('fine.f32'), [plane.data]);
       return figuresOf(plane.data);
     },

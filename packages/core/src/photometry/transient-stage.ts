@@ -1,5 +1,4 @@
 import { mappedBounds } from '../compute/affine.js';
-import { createFloats } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
@@ -11,7 +10,7 @@ import { TRANSIENT_RIM_PX, transientTask } from './transient-task.js';
 
 /** Where a frame shows what no other frame does: birds, aircraft, satellites, hits of particles. */
 export interface Intrusion {
-  /** Cells of {@link INTRUSION_CELL_PX} px that hold any of it, as "column,row", in the track's space at proxy scale. */
+  /** Cells of {@link INTRUSION_CELL_PX} px that hold any of it, column and row, in the track's space at proxy scale. */
   readonly cells: readonly (readonly [number, number])[];
   /** Pixels of the proxy's scale that stand out. */
   readonly pixels: number;
@@ -50,7 +49,7 @@ export async function transientStage(
     },
     run: async () => {
       const finePlane = fineFor(fine, graded.pass, graded.binFactor);
-      const lift = liftOf(light.pattern, width, height, createFloats(width * height, true), finePlane);
+      const lift = liftOf(light.pattern, width, height, context.floats.take(width * height), finePlane);
       const defects = defectsOnProxy(graded.defects, graded.pass.widthPx, frames[0]!.proxy, graded.binFactor);
       const seen = fineFrames(frames, corrections, defects);
       const bands = bandsOf(seen);
@@ -59,6 +58,7 @@ export async function transientStage(
         bands.map((band) => ({ frames: seen, lift, ...band })),
         { signal: context.signal },
       );
+      context.floats.give([lift]);
       return seen.map((_, k) => {
         const cells = new Map<string, readonly [number, number]>();
         let pixels = 0;

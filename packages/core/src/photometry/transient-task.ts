@@ -65,7 +65,6 @@ export function findIntrusions(input: TransientInput): Intrusions {
     if (count < LEAST_FRAMES) continue;
     const mean = (sum - most - least) / (count - 2);
     middle[i] = mean;
-    // The sums hold light of one place: differences of large numbers, so the spread is taken about the mean.
     spread[i] =
       Math.max(0, squares - most * most - least * least - (count - 2) * mean * mean) /
       ((count - 2) * trimmedShare(count));

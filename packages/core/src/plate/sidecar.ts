@@ -24,7 +24,7 @@ export interface HashedFile {
 export interface SidecarFrame extends HashedFile {
   /** Place in the recording, from 0. */
   readonly index: number;
-  /** Share in the strip, 0..1. */
+  /** Share by its sharpness as a whole, 0..1, as passes are tracked with; in the strip it is weighed place by place. */
   readonly weight: number;
   /** Share of the frame that shows what no other frame does, such as a bird or a trail, and is not in the plate, 0..1. */
   readonly intruded: number;
