@@ -80,7 +80,7 @@ export async function stripStage(
         light.pattern,
         pass.widthPx,
         pass.heightPx,
-        context.floats.take(pass.widthPx * pass.heightPx),
+        context.pool.floats.take(pass.widthPx * pass.heightPx),
         finePlane,
         binFactor,
       );
@@ -115,12 +115,11 @@ export async function stripStage(
           channels,
           pool: context.pool,
           signal: context.signal,
-          floats: context.floats,
         },
         memoryBytes: STACK_SHARE * context.memoryBytes,
         onDone: (done) => handle.step(done),
       });
-      if (lift) context.floats.give([lift]);
+      if (lift) context.pool.floats.give([lift]);
       return { box, colour, sharp };
     },
   });

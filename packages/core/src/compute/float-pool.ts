@@ -11,17 +11,27 @@ export interface FloatPool {
   give(arrays: readonly Float32Array[]): void;
 }
 
-/** A pool that keeps what is given back. */
+/** A pool that keeps what is given back. Arrays of about the same length share their room. */
 export function createFloatPool(): FloatPool {
   const free = new Map<number, Float32Array[]>();
   return {
-    take: (length) => free.get(length)?.pop() ?? createFloats(length, true),
+    take: (length) => {
+      const room = roomFor(length);
+      return (free.get(room)?.pop() ?? createFloats(room, true)).subarray(0, length);
+    },
     give: (arrays) => {
       for (const array of arrays) {
-        const list = free.get(array.length) ?? [];
-        list.push(array);
-        free.set(array.length, list);
+        const whole = new Float32Array(array.buffer);
+        const list = free.get(whole.length) ?? [];
+        list.push(whole);
+        free.set(whole.length, list);
       }
     },
   };
+}
+
+/** The next larger of lengths that lie about an eighth apart. */
+function roomFor(length: number): number {
+  const step = 2 ** Math.max(0, Math.floor(Math.log2(Math.max(1, length))) - 3);
+  return Math.ceil(length / step) * step;
 }

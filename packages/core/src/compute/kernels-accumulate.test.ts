@@ -1,12 +1,13 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { plainAccumulate } from '../../test/plain-accumulate.js';
+import type { AccumulateInput } from '../strip/accumulate.js';
 import { invert, poseAbout, translation } from './affine.js';
 import { createFloats } from './image.js';
-import { accumulateWithKernels, type Bend, type FrameToAdd } from './kernels-accumulate.js';
+import { accumulateWithKernels, type Bend } from './kernels-accumulate.js';
 import { createRandom } from './random.js';
 
-function inputOf(seed: number, channels: number, plateToFrame: FrameToAdd['plateToFrame']): FrameToAdd {
+function inputOf(seed: number, channels: number, plateToFrame: AccumulateInput['plateToFrame']): AccumulateInput {
   const random = createRandom(seed);
   const plane = (n: number): Float32Array => createFloats(n, true).map(() => random.uniform());
   return {
@@ -26,12 +27,12 @@ function inputOf(seed: number, channels: number, plateToFrame: FrameToAdd['plate
   };
 }
 
-function copyOf(input: FrameToAdd): FrameToAdd {
+function copyOf(input: AccumulateInput): AccumulateInput {
   const { sums } = input;
   return { ...input, sums: { ...sums, planes: sums.planes.map((p) => p.slice()), weight: sums.weight.slice() } };
 }
 
-function worst(a: FrameToAdd, b: FrameToAdd): number {
+function worst(a: AccumulateInput, b: AccumulateInput): number {
   let most = 0;
   for (const [c, plane] of [...a.sums.planes, a.sums.weight].entries()) {
     const other = [...b.sums.planes, b.sums.weight][c]!;
@@ -40,7 +41,7 @@ function worst(a: FrameToAdd, b: FrameToAdd): number {
   return most;
 }
 
-function worstWeight(a: FrameToAdd, b: FrameToAdd): number {
+function worstWeight(a: AccumulateInput, b: AccumulateInput): number {
   return a.sums.weight.reduce((most, w, i) => Math.max(most, Math.abs(w - b.sums.weight[i]!)), 0);
 }
 

@@ -2,6 +2,7 @@ import { type Affine, applyX, applyY, invert, mappedBounds } from './affine.js';
 import { type KernelScope, withKernels } from './kernels.js';
 import { putTaps, type TapTable } from './kernels-taps.js';
 import { LANCZOS_PHASES, LANCZOS_RADIUS, LANCZOS_WEIGHTS } from './lanczos.js';
+import { type PlaneSource, planeRows } from './plane-source.js';
 
 /** A frame to be added to some rows of a strip; the fields are those of `AccumulateInput` in strip/accumulate.ts. */
 export interface FrameToAdd {
@@ -15,7 +16,12 @@ export interface FrameToAdd {
   };
   /** Rows of the strip, first and one past the last. */
   readonly rows: readonly [number, number];
-  readonly frame: { readonly width: number; readonly height: number; readonly planes: readonly Float32Array[] };
+  readonly frame: {
+    readonly width: number;
+    readonly height: number;
+    /** Each in memory, or as a plane that only the rows wanted are read of. */
+    readonly planes: readonly (Float32Array | PlaneSource)[];
+  };
   /** Plate px -> frame px. */
   readonly plateToFrame: Affine;
   readonly frameWeight: number;
@@ -153,9 +159,10 @@ function loadFrame(
   const { address } = scope.hold(length * frame.planes.length);
   const memory = scope.floats(address, length * frame.planes.length);
   for (const [c, plane] of frame.planes.entries()) {
-    for (let y = down.first, to = c * length; y < down.end; y++, to += width) {
-      const from = y * frame.width + across.first;
-      memory.set(plane.subarray(from, from + width), to);
+    const source = plane instanceof Float32Array ? { ...frame, data: plane } : plane;
+    const rows = planeRows(source, down.first, down.end);
+    for (let from = across.first, to = c * length; from < rows.length; from += frame.width, to += width) {
+      memory.set(rows.subarray(from, from + width), to);
     }
   }
   return { address, planeBytes: 4 * length, left: across.first, top: down.first, stride: 4 * width };

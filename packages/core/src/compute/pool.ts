@@ -3,6 +3,7 @@ import { fileURLToPath } from 'node:url';
 import { Piscina } from 'piscina';
 import { InternalError, InterruptedError, ResourceError, throwIfAborted, UsageError } from '../job/errors.js';
 import { createAbortWatch } from './abort-watch.js';
+import { createFloatPool, type FloatPool } from './float-pool.js';
 import type { Task, TaskRequest, TaskResponse } from './task.js';
 import { unpackError } from './task-error.js';
 
@@ -37,6 +38,8 @@ export interface MapOptions {
 export interface WorkerPool {
   /** Number of threads, at most: they start when work arrives. */
   readonly workers: number;
+  /** Large arrays that threads work on, for whoever needs them next. */
+  readonly floats: FloatPool;
   /**
    * Runs one task on one thread.
    *
@@ -178,7 +181,7 @@ export function createWorkerPool(options: WorkerPoolOptions = {}): WorkerPool {
     await piscina.destroy();
   };
 
-  return { workers, run, map, close };
+  return { workers, floats: createFloatPool(), run, map, close };
 }
 
 /** Worker threads of every supported Node need JavaScript, so a pool that runs from the sources uses the built file. */

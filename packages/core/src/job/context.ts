@@ -1,4 +1,3 @@
-import { createFloatPool, type FloatPool } from '../compute/float-pool.js';
 import { createWorkerPool, type WorkerPool } from '../compute/pool.js';
 import { throwIfAborted } from './errors.js';
 import type { ProgressListener } from './progress.js';
@@ -17,8 +16,6 @@ export interface JobContext extends StageContext {
   readonly pool: WorkerPool;
   /** Memory that the whole run should stay within, bytes: what a step may hold of pictures is a share of it. */
   readonly memoryBytes: number;
-  /** Large arrays for whoever needs them next. */
-  readonly floats: FloatPool;
 }
 
 /** Memory that a run stays within when nothing is said. */
@@ -44,7 +41,7 @@ export async function runJob<T>(options: JobOptions, work: (context: JobContext)
   await prepareWorkFolder(workDir);
   const pool = createWorkerPool(workers === undefined ? {} : { workers });
   try {
-    return await work({ workDir, signal, onProgress, pool, memoryBytes, floats: createFloatPool() });
+    return await work({ workDir, signal, onProgress, pool, memoryBytes });
   } finally {
     await pool.close();
   }

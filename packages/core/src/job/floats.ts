@@ -15,6 +15,16 @@ export async function writeFloats(path: string, parts: readonly Float32Array[]):
   }
 }
 
+/** Makes a file with room for so many Float32 numbers, all 0, which others fill. */
+export async function createFloatsFile(path: string, length: number): Promise<void> {
+  const file = await open(path, 'w');
+  try {
+    await file.truncate(4 * length);
+  } finally {
+    await file.close();
+  }
+}
+
 /** Fills Float32 arrays from a file written by {@link writeFloats}, in the same order. */
 export async function readFloats(path: string, parts: readonly Float32Array[]): Promise<void> {
   const file = await open(path, 'r');

@@ -1,13 +1,14 @@
 import { type Affine, applyY, invert, mappedBounds } from '../compute/affine.js';
-import { createFloats, type Plane } from '../compute/image.js';
+import { createFloats } from '../compute/image.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
+import { type PlaneSource, planeRows } from '../compute/plane-source.js';
 import { bendOnPlate, type SeeingField } from '../registration/seeing-field.js';
 import type { SeenFrame } from '../registration/seeing-stage.js';
 import type { FrameCorrection } from './correct-frame.js';
 
-/** A frame at proxy scale as the search for what is fixed on the sensor sees it; planes lie in shared memory. */
+/** A frame at proxy scale as the search for what is fixed on the sensor sees it. */
 export interface FineFrame {
-  readonly light: Plane;
+  readonly light: PlaneSource;
   /** Its px that hold a defect of the sensor, which are mended elsewhere, by index, ascending. */
   readonly defects: Uint32Array;
   /** Frame px -> px of the pass's ground. */
@@ -65,10 +66,11 @@ const LEAST_NOISE = 1.5e-4;
 export function groundLight(frame: FineFrame, lift: Float32Array, from: number, to: number, out: Float32Array): void {
   const { width } = frame.light;
   const scale = 1 / frame.gain;
+  const recorded = planeRows(frame.light, from, to);
   for (let y = from; y < to; y++) {
     const left = frame.sky + frame.slopeY * y;
     for (let x = 0, i = y * width; x < width; x++, i++) {
-      out[i] = frame.light.data[i]! * lift[i]! * scale - left - frame.slopeX * x;
+      out[i] = recorded[i - from * width]! * lift[i]! * scale - left - frame.slopeX * x;
     }
   }
   for (const i of frame.defects) {
@@ -95,7 +97,12 @@ export function rowsSeen({ light, pose, onGround }: FineFrame, from: number, to:
 const TAPS_PX = 5;
 
 /** Pixels of a proxy that hold defects of its sensor, given by their index at full resolution; ascending. */
-export function defectsOnProxy(defects: Uint32Array, widthPx: number, proxy: Plane, binFactor: number): Uint32Array {
+export function defectsOnProxy(
+  defects: Uint32Array,
+  widthPx: number,
+  proxy: { readonly width: number; readonly height: number },
+  binFactor: number,
+): Uint32Array {
   const found = new Set<number>();
   for (const i of defects) {
     const x = Math.floor((i % widthPx) / binFactor);

@@ -1,4 +1,5 @@
 import { applyX, applyY, mappedBounds } from '../compute/affine.js';
+import type { FloatPool } from '../compute/float-pool.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import { createFloats, type Plane } from '../compute/image.js';
 import type { WorkerPool } from '../compute/pool.js';
@@ -52,12 +53,13 @@ export async function measureFine(
   for (let round = 0; round < FINE_ROUNDS; round++) {
     for (const plane of [...sums.residual, ...sums.weight]) plane.fill(0);
     for (const frames of passes) {
-      const ground = createGround(frames);
+      const ground = createGround(frames, pool.floats);
       const common = { ground, frames, lift, known, trust };
       const stack = bandsOf(ground.height).map((rows) => ({ kind: 'ground' as const, ...common, rows }));
       await pool.map(fineTask, stack, { signal });
       const compare = bandsOf(height).map((rows) => ({ kind: 'sensor' as const, ...common, rows, sums }));
       await pool.map(fineTask, compare, { signal });
+      pool.floats.give([...ground.planes, ground.weight]);
       onDone(++done);
     }
     const [even, odd] = [0, 1].map((h) => ({
@@ -81,13 +83,13 @@ const RIM_PX = 2;
 /** Places that differ by less are as good as clean, natural log. */
 const CLEAN = 0.002;
 
-function createGround(frames: readonly FineFrame[]): GroundSums {
+function createGround(frames: readonly FineFrame[], pool: FloatPool): GroundSums {
   const bounds = frames.map(({ pose, light }) => mappedBounds(pose, light.width, light.height));
   const x0 = Math.floor(Math.min(...bounds.map((b) => b.x0)));
   const y0 = Math.floor(Math.min(...bounds.map((b) => b.y0)));
   const width = Math.ceil(Math.max(...bounds.map((b) => b.x1))) - x0 + 1;
   const height = Math.ceil(Math.max(...bounds.map((b) => b.y1))) - y0 + 1;
-  const floats = (): Float32Array => createFloats(width * height, true);
+  const floats = (): Float32Array => pool.take(width * height).fill(0);
   return { x0, y0, width, height, planes: [floats(), floats()], weight: floats() };
 }
 

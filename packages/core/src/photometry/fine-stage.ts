@@ -62,10 +62,10 @@ export async function fineStage(
     },
     total: FINE_ROUNDS * usable.length,
     run: async (handle) => {
-      const lift = liftOf(light.pattern, width, height, context.floats.take(width * height));
+      const lift = liftOf(light.pattern, width, height, context.pool.floats.take(width * height));
       const step = (done: number): void => handle.step(done);
       plane.data.set((await measureFine(usable, lift, context.pool, context.signal, step)).data);
-      context.floats.give([lift]);
+      context.pool.floats.give([lift]);
       await writeFloats(handle.path('fine.f32'), [plane.data]);
       return figuresOf(plane.data);
     },

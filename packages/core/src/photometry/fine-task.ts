@@ -1,5 +1,6 @@
 import { compose, invert, translation } from '../compute/affine.js';
 import { accumulateWithKernels, type FrameToAdd } from '../compute/kernels-accumulate.js';
+import { planeRows } from '../compute/plane-source.js';
 import { defineTask, type Task } from '../compute/task.js';
 
 import { type FineFrame, groundLight, rowsSeen } from './fine-frame.js';
@@ -98,7 +99,7 @@ function compareOnSensor({ ground, frames, lift, known, trust, rows: [from, to],
     });
     const residual = sums.residual[k % 2]!;
     const weight = sums.weight[k % 2]!;
-    const { data } = frame.light;
+    const recorded = planeRows(frame.light, from, to);
     const noise2 = frame.noise * frame.noise;
     for (let y = Math.max(EDGE_PX, from); y < Math.min(to, height - EDGE_PX); y++) {
       const left = frame.sky + frame.slopeY * y;
@@ -106,10 +107,11 @@ function compareOnSensor({ ground, frames, lift, known, trust, rows: [from, to],
         const j = (y - from + 1) * width + x;
         const i = y * width + x;
         const count = seen[j]!;
+        const own = recorded[i - from * width]!;
         if (
           defect[i] === 1 ||
           count < LEAST_FRAMES ||
-          data[i]! > CLIPPING ||
+          own > CLIPPING ||
           reached[j - 1 - width] === 0 ||
           reached[j + 1 + width] === 0
         )
@@ -126,7 +128,7 @@ function compareOnSensor({ ground, frames, lift, known, trust, rows: [from, to],
         const curl = west + east + north + south - 4 * expected[j]!;
         const structure = frame.gain * frame.gain * (MISPLACED * MISPLACED * slope2 + BLURRED * BLURRED * curl * curl);
         const variance = (noise2 + structure) / (level * level) + MODEL_SPREAD * MODEL_SPREAD;
-        const off = (data[i]! * lift[i]!) / level - 1;
+        const off = (own * lift[i]!) / level - 1;
         // A frame that goes astray by far more than dust can counts for little (Cauchy).
         const astray = (off - known[i]!) ** 2 / (9 * variance + ASTRAY * ASTRAY);
         const belief = 1 / (variance * (1 + astray));

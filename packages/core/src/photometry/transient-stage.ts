@@ -49,7 +49,7 @@ export async function transientStage(
     },
     run: async () => {
       const finePlane = fineFor(fine, graded.pass, graded.binFactor);
-      const lift = liftOf(light.pattern, width, height, context.floats.take(width * height), finePlane);
+      const lift = liftOf(light.pattern, width, height, context.pool.floats.take(width * height), finePlane);
       const defects = defectsOnProxy(graded.defects, graded.pass.widthPx, frames[0]!.proxy, graded.binFactor);
       const seen = fineFrames(frames, corrections, defects);
       const bands = bandsOf(seen);
@@ -58,7 +58,7 @@ export async function transientStage(
         bands.map((band) => ({ frames: seen, lift, ...band })),
         { signal: context.signal },
       );
-      context.floats.give([lift]);
+      context.pool.floats.give([lift]);
       return seen.map((_, k) => {
         const cells = new Map<string, readonly [number, number]>();
         let pixels = 0;

@@ -2,6 +2,7 @@ import { rm } from 'node:fs/promises';
 import type { RecordedCurve } from '../capture/read-still.js';
 import { type Affine, compose, IDENTITY, invert } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
+import { planeRows } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
 import type { Masked } from '../registration/lock.js';
@@ -271,7 +272,7 @@ async function discsOf(
 
 /** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. `scratch`: a file to be made. */
 async function proxyStrip(
-  { pool, signal, memoryBytes, floats }: JobContext,
+  { pool, signal, memoryBytes }: JobContext,
   pass: SeenPass,
   scratch: string,
 ): Promise<{ masked: Masked; toStrip: Affine }> {
@@ -281,10 +282,10 @@ async function proxyStrip(
     pose: f.pose,
     weight: f.weight,
     bend: bendOnPlate(f.field, f.pose, f.proxy.width, f.proxy.height, 1),
-    load: async (planes: readonly Float32Array[]) => planes[0]!.set(f.proxy.data),
+    load: async (planes: readonly Float32Array[]) => planes[0]!.set(planeRows(f.proxy, 0, f.proxy.height)),
   }));
   const box = boxOf(frames);
-  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, floats, pool, signal });
+  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, pool, signal });
   const { planes, weight } = readStrip(strip, box);
   await rm(scratch);
   const light = createPlane(box.width, box.height, true);

@@ -135,7 +135,7 @@ function describeFrame(made: MadePlate, passIndex: number, at: number, k: number
     sha256: frame.sha256,
     index: frame.index,
     weight: frame.weight,
-    intruded: made.intrusions[at]![k]!.pixels / frame.proxy.data.length,
+    intruded: made.intrusions[at]![k]!.pixels / (frame.proxy.width * frame.proxy.height),
     sharpness: frame.sharpness,
     pose: onPlate(made.strips[at]!.poses[k]!, made.blended.x0, made.blended.y0),
     offPathPx: frame.offPathPx * graded.binFactor,

@@ -2,6 +2,7 @@ import { type OpenStill, openStill } from '../capture/open-still.js';
 import type { RecordedCurve } from '../capture/read-still.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import { createPlane, type Plane, type RowSource } from '../compute/image.js';
+import { type StoredPlane, storePlane } from '../compute/plane-source.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
@@ -26,12 +27,12 @@ export interface FrameGrade {
   readonly notes: readonly string[];
 }
 
-/** Input of {@link gradeFrameTask}. `proxy` lies in shared memory and is filled. */
+/** Input of {@link gradeFrameTask}. The file of `proxy` is there, and is written to. */
 export interface GradeFrameInput {
   readonly path: string;
   readonly curve: RecordedCurve;
   readonly binFactor: number;
-  readonly proxy: Plane;
+  readonly proxy: StoredPlane;
 }
 
 /** Outcome of {@link gradeFrameTask}: a frame that cannot be read is data, not a failure of the run. */
@@ -54,7 +55,7 @@ export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> 
 function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
   const survey = surveyFrame(still, input.binFactor, firstNoise(still));
   const proxy = survey.light;
-  input.proxy.data.set(proxy.data);
+  storePlane(input.proxy, proxy.data);
   const noise = noiseSigma(proxy);
   const blocks = reduceToBlocks(survey, fineDetail(proxy), fineNoise(noise));
   const sample = everyNth(proxy.data, Math.max(1, Math.floor(proxy.data.length / 50_000)));

@@ -1,9 +1,9 @@
 import type { FrameFile, Pass } from '../capture/pass.js';
 import type { RecordedCurve } from '../capture/read-still.js';
-import { createPlane, type Plane } from '../compute/image.js';
+import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { InputError, type LeftOut } from '../job/errors.js';
-import { readFloats, writeFloats } from '../job/floats.js';
+import { createFloatsFile, readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
 import { BLOCK_PX, type BlockGrid } from './blocks.js';
 import { sensorDefects } from './defects.js';
@@ -21,8 +21,8 @@ export interface GradedFrame {
   readonly sha256: string;
   readonly grade: FrameGrade;
   readonly blocks: BlockGrid;
-  /** Luminance binned by the pass's factor, in shared memory. */
-  readonly proxy: Plane;
+  /** Luminance binned by the pass's factor. */
+  readonly proxy: StoredPlane;
 }
 
 /** A pass after the first look at each of its frames. */
@@ -41,6 +41,8 @@ export interface GradedPass {
 /** Longest side of a proxy, px: registration and photometry work at this scale. */
 const PROXY_SIDE_PX = 1600;
 
+const PROXY_FILE = 'proxies.f32';
+
 /** The factor by which frames of a capture are binned for a first look: one for all passes, so that scales agree. */
 export function proxyFactor(passes: readonly Pass[]): number {
   const side = Math.max(...passes.map((pass) => Math.max(pass.widthPx, pass.heightPx)));
@@ -57,7 +59,7 @@ export async function gradePass(
 ): Promise<GradedPass> {
   const width = Math.floor(pass.widthPx / binFactor);
   const height = Math.floor(pass.heightPx / binFactor);
-  const proxies = pass.frames.map(() => createPlane(width, height, true));
+  const proxiesIn = (path: string): StoredPlane[] => planesInFile(path, pass.frames.length, width, height);
   const blocks = pass.frames.map(() => emptyBlocks(width, height, pass.channels));
   const artefact = await runStage(context, {
     name: 'grade',
@@ -65,6 +67,8 @@ export async function gradePass(
     key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), curve, binFactor },
     total: pass.frames.length,
     run: async (handle) => {
+      await createFloatsFile(handle.path(PROXY_FILE), pass.frames.length * width * height);
+      const proxies = proxiesIn(handle.path(PROXY_FILE));
       const inputs = pass.frames.map((frame, i) => ({ path: frame.path, curve, binFactor, proxy: proxies[i]! }));
       const looks = await context.pool.map(gradeFrameTask, inputs, {
         signal: context.signal,
@@ -73,10 +77,6 @@ export async function gradePass(
       looks.forEach((look, i) => {
         if (look.kind === 'graded') copyBlocks(look.blocks, blocks[i]!);
       });
-      await writeFloats(
-        handle.path('proxies.f32'),
-        proxies.map((p) => p.data),
-      );
       await writeFloats(handle.path('blocks.f32'), blocks.flatMap(blockArrays));
       const spikes = looks.flatMap((look) => (look.kind === 'graded' ? [look.spikes] : []));
       return {
@@ -85,13 +85,8 @@ export async function gradePass(
       };
     },
   });
-  if (artefact.resumed) {
-    await readFloats(
-      artefact.path('proxies.f32'),
-      proxies.map((p) => p.data),
-    );
-    await readFloats(artefact.path('blocks.f32'), blocks.flatMap(blockArrays));
-  }
+  if (artefact.resumed) await readFloats(artefact.path('blocks.f32'), blocks.flatMap(blockArrays));
+  const proxies = proxiesIn(artefact.path(PROXY_FILE));
   const frames: GradedFrame[] = [];
   const leftOut: LeftOut<GradeLoss>[] = [];
   artefact.result.looks.forEach((look, index) => {

@@ -1,5 +1,5 @@
 import { type Affine, applyX, applyY } from '../compute/affine.js';
-import type { Plane } from '../compute/image.js';
+import type { PlaneSource } from '../compute/plane-source.js';
 import type { WorkerPool } from '../compute/pool.js';
 import { LOCK_DEFAULTS, type LockCandidate } from './lock.js';
 import { lockTask } from './pair-tasks.js';
@@ -15,7 +15,7 @@ export interface Link {
 export interface LinkFrame {
   /** Its place in the recording. */
   readonly index: number;
-  readonly light: Plane;
+  readonly light: PlaneSource;
 }
 
 /** A lock is looked at from this significance on (see {@link LockCandidate}). */
@@ -148,7 +148,7 @@ export function believable(candidate: LockCandidate): boolean {
 }
 
 /** Median of the best locks, each counted by its significance; undefined when nothing locks. */
-function commonDrift(pairs: readonly Candidates[], frame: Plane): Drift | undefined {
+function commonDrift(pairs: readonly Candidates[], frame: PlaneSource): Drift | undefined {
   const best = pairs.flatMap(({ steps, found }) => {
     const top = found[0];
     if (!top) return [];
@@ -182,7 +182,7 @@ const BOLD_SHARE = 0.5;
 const STILL_SHARE = 0.25;
 
 /** The candidate that agrees with the common drift; else a bold one, as after a bump, unless it stands still. */
-function choose({ fixed, moving, steps, found }: Candidates, drift: Drift | undefined, frame: Plane): Link[] {
+function choose({ fixed, moving, steps, found }: Candidates, drift: Drift | undefined, frame: PlaneSource): Link[] {
   if (!drift) return [];
   const expected = { x: drift.x * steps, y: drift.y * steps };
   const length = Math.hypot(expected.x, expected.y);
@@ -199,7 +199,7 @@ function choose({ fixed, moving, steps, found }: Candidates, drift: Drift | unde
   return still ? [] : [{ fixed, moving, pose: top.pose }];
 }
 
-function shiftOf(pose: Affine, frame: Plane): { x: number; y: number } {
+function shiftOf(pose: Affine, frame: PlaneSource): { x: number; y: number } {
   const cx = (frame.width - 1) / 2;
   const cy = (frame.height - 1) / 2;
   return { x: applyX(pose, cx, cy) - cx, y: applyY(pose, cx, cy) - cy };

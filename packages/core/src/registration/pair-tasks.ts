@@ -1,15 +1,10 @@
 import { type Affine, applyX, applyY, compose, IDENTITY } from '../compute/affine.js';
+import type { Plane } from '../compute/image.js';
 import { type KernelScope, withKernels } from '../compute/kernels.js';
 import { holdGradient } from '../compute/kernels-filter.js';
+import { type PlaneSource, wholePlane } from '../compute/plane-source.js';
 import { defineTask, type Task } from '../compute/task.js';
-import {
-  ALIGN_DEFAULTS,
-  type AlignFreedom,
-  type AlignSettings,
-  alignHeld,
-  alignPair,
-  type DetailPicture,
-} from './align.js';
+import { ALIGN_DEFAULTS, type AlignFreedom, type AlignSettings, alignHeld, alignPair } from './align.js';
 import type { HeldPair } from './held-pair.js';
 import { type LockCandidate, type LockSettings, lockPair, type Masked } from './lock.js';
 import { measureOnGrid, measurePatches, type PatchSettings, type PatchShift } from './patches.js';
@@ -25,16 +20,18 @@ import {
 
 /** Input of {@link lockTask}. */
 export interface LockInput {
-  readonly fixed: Masked;
-  readonly moving: Masked;
+  readonly fixed: Omit<Masked, 'light'> & { readonly light: PlaneSource };
+  readonly moving: Omit<Masked, 'light'> & { readonly light: PlaneSource };
   readonly settings: LockSettings;
 }
 
 /** Two detail pictures and a pose (moving px -> fixed px) right to a few px. */
 export interface PairInput {
   readonly kind: 'pair';
-  readonly fixed: DetailPicture;
-  readonly moving: DetailPicture;
+  readonly fixed: PlaneSource;
+  readonly moving: PlaneSource;
+  /** What of each may be used. */
+  readonly coverage: Plane;
   readonly pose: Affine;
   readonly freedom: AlignFreedom;
   readonly patches: PatchSettings;
@@ -78,7 +75,8 @@ export const lockTask: Task<LockInput, LockCandidate[]> = defineTask('registrati
 export const measureTask: Task<MeasureInput, PairMeasure | null> = defineTask('registration/measure');
 
 export function runLock(input: LockInput): LockCandidate[] {
-  return lockPair(input.fixed, input.moving, input.settings);
+  const [fixed, moving] = [input.fixed, input.moving].map((p) => ({ ...p, light: wholePlane(p.light) }));
+  return lockPair(fixed!, moving!, input.settings);
 }
 
 export function runMeasure(input: MeasureInput): PairMeasure | null {
@@ -93,9 +91,12 @@ const COMMON: AlignSettings = { ...ALIGN_DEFAULTS, stridePx: 4 };
 
 /** Aligns, then measures patches; null when the overlap holds too little. */
 function measurePair(input: PairInput): PairMeasure | null {
-  const aligned = alignPair(input.fixed, input.moving, input.pose, { ...COMMON, freedom: input.freedom });
+  const { coverage } = input;
+  const fixed = { detail: wholePlane(input.fixed), coverage };
+  const moving = { detail: wholePlane(input.moving), coverage };
+  const aligned = alignPair(fixed, moving, input.pose, { ...COMMON, freedom: input.freedom });
   if (!aligned) return null;
-  const shifts = measurePatches(input.fixed, input.moving, aligned.pose, input.patches);
+  const shifts = measurePatches(fixed, moving, aligned.pose, input.patches);
   return { pose: aligned.pose, correlation: aligned.correlation, samples: aligned.samples, shifts };
 }
 

@@ -1,17 +1,18 @@
 import type { Affine } from '../compute/affine.js';
 import { bendSpread } from '../compute/bend-spread.js';
-import { createFloats, type Plane } from '../compute/image.js';
+import { createFloats } from '../compute/image.js';
+import type { PlaneSource } from '../compute/plane-source.js';
 import type { WorkerPool } from '../compute/pool.js';
 import type { PatchSettings } from './patches.js';
 import { bendOnPlate, createField, type SeeingField } from './seeing-field.js';
 import { removeMean } from './seeing-mean.js';
 import { withoutOutliers } from './seeing-outliers.js';
 import { bendTask } from './seeing-task.js';
-import { stackModel } from './stack-model.js';
+import { clearModel, stackModel } from './stack-model.js';
 
-/** A frame whose bend is to be measured; detail and field lie in shared memory. */
+/** A frame whose bend is to be measured; its field lies in shared memory. */
 export interface FrameToUnbend {
-  readonly detail: Plane;
+  readonly detail: PlaneSource;
   /** Frame px -> strip px. */
   readonly pose: Affine;
   /** What it counts in the model. */
@@ -63,6 +64,7 @@ export async function measureFields(
       signal,
       onDone: (done) => onDone(round * frames.length + done),
     });
+    clearModel(model, pool);
     const residuals = withoutOutliers(measured, patches.stepPx);
     const spread = bendSpread(residuals);
     await pool.map(

@@ -32,9 +32,8 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
     total: BEND_ROUNDS * frames.length,
     run: async (handle) => {
       if (frames.length > 1) {
-        const made = await details();
         const bent = frames.map(({ index, pose, weight }, k) => ({
-          ...{ detail: made.get(index)!, pose, weight },
+          ...{ detail: details.get(index)!, pose, weight },
           field: fields[k]!,
         }));
         await measureFields(bent, context.pool, context.signal, (done) => handle.step(done));

@@ -1,6 +1,7 @@
 import { type Affine, applyX, applyY, mappedBounds } from '../compute/affine.js';
 import { binPlane } from '../compute/downsample.js';
 import type { Plane } from '../compute/image.js';
+import { type PlaneSource, wholePlane } from '../compute/plane-source.js';
 import { quantile } from '../compute/quantile.js';
 import { noiseSigma } from '../quality/noise.js';
 
@@ -53,8 +54,14 @@ export function findEmpty(lights: readonly CoarseLight[]): boolean[] {
 const LEAST_RANGE_SHARE = 0.03;
 
 /** Frames that are the same picture as the one before, noise included. */
-export function findDoubled(lights: readonly Plane[]): boolean[] {
-  return lights.map((light, k) => k > 0 && samePicture(lights[k - 1]!, light));
+export function findDoubled(lights: readonly PlaneSource[]): boolean[] {
+  let before: Plane | undefined;
+  return lights.map((source) => {
+    const light = wholePlane(source);
+    const isSame = before !== undefined && samePicture(before, light);
+    before = light;
+    return isSame;
+  });
 }
 
 function samePicture(a: Plane, b: Plane): boolean {

@@ -6,7 +6,7 @@ import { measureTask, type PairMeasure } from './pair-tasks.js';
 import { PATCH_DEFAULTS } from './patches.js';
 import { poseOnCourse, type SolvedPath, solvePath } from './path.js';
 import type { PathInput, Sighting } from './path-model.js';
-import { stackModel } from './stack-model.js';
+import { clearModel, stackModel } from './stack-model.js';
 import type { TrackFrame, TrackLoss } from './track.js';
 import type { ModelFrame } from './track-model.js';
 import { type CadenceStep, findLostSteps, timesOf, waypointsOf } from './track-model-cadence.js';
@@ -109,7 +109,9 @@ async function measureAll(
   const model = await stackModel(stacked, pool, signal);
   const common = { kind: 'model' as const, model, patches: PATCH_DEFAULTS };
   const inputs = placed.map((frame, k) => ({ ...common, frame, near: near[k]! }));
-  return pool.map(measureTask, inputs, { signal, onDone });
+  const measures = await pool.map(measureTask, inputs, { signal, onDone });
+  clearModel(model, pool);
+  return measures;
 }
 
 function usable(measure: PairMeasure | null): measure is PairMeasure {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { translation } from '../compute/affine.js';
 import type { BendGrid } from '../compute/bend-grid.js';
+import { createFloatPool } from '../compute/float-pool.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import { createPlane } from '../compute/image.js';
 import { withKernels } from '../compute/kernels.js';
@@ -19,7 +20,7 @@ function frameOf(seed: string, x: number, y: number, weight = 1): ModelFrame {
 }
 
 function stacked(frames: readonly ModelFrame[]) {
-  const model = createModel(frames);
+  const model = createModel(frames, createFloatPool());
   stackRows(model, frames, 0, model.height);
   return model;
 }
@@ -29,7 +30,7 @@ describe('the model of a pass', () => {
 
   it('holds the same sums however its rows are shared out', () => {
     const whole = stacked(frames);
-    const parts = createModel(frames);
+    const parts = createModel(frames, createFloatPool());
     for (let row = parts.height - 7; row > -7; row -= 7) {
       stackRows(parts, frames, Math.max(0, row), Math.min(parts.height, row + 7));
     }

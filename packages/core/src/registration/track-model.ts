@@ -1,18 +1,19 @@
 import { type Affine, compose, invert, mappedBounds, translation } from '../compute/affine.js';
 import type { BendGrid } from '../compute/bend-grid.js';
-import { createFloats, type Plane } from '../compute/image.js';
+import type { FloatPool } from '../compute/float-pool.js';
 import type { HeldFloats, KernelScope } from '../compute/kernels.js';
 import { accumulateWithKernels, type Bend, type FrameToAdd } from '../compute/kernels-accumulate.js';
 import type { PatchPictures } from '../compute/kernels-patch-sums.js';
 import { putTaps } from '../compute/kernels-taps.js';
 import { LAGRANGE_PHASES, LAGRANGE_WEIGHTS } from '../compute/lagrange.js';
 import { LANCZOS_RADIUS } from '../compute/lanczos.js';
+import { type PlaneSource, putPlane } from '../compute/plane-source.js';
 import { bilinearAt } from '../compute/sample.js';
 import type { UsableBox } from './patches.js';
 
 /** A frame's detail on the strip. */
 export interface ModelFrame {
-  readonly detail: Plane;
+  readonly detail: PlaneSource;
   /** Frame px -> strip px. */
   readonly pose: Affine;
   readonly weight: number;
@@ -23,15 +24,15 @@ export interface ModelFrame {
 /** The running model of a pass: weighted sums of its frames' detail on whole pixels of the strip, from (x0, y0). */
 export type ModelSums = FrameToAdd['sums'];
 
-/** Empty sums, in shared memory, that hold every frame. */
-export function createModel(frames: readonly ModelFrame[]): ModelSums {
+/** Empty sums, in arrays of the pool, that hold every frame. */
+export function createModel(frames: readonly ModelFrame[], floats: FloatPool): ModelSums {
   const bounds = frames.map(({ pose, detail }) => mappedBounds(pose, detail.width, detail.height));
   const x0 = Math.floor(Math.min(...bounds.map((b) => b.x0)));
   const y0 = Math.floor(Math.min(...bounds.map((b) => b.y0)));
   const width = Math.ceil(Math.max(...bounds.map((b) => b.x1))) - x0 + 1;
   const height = Math.ceil(Math.max(...bounds.map((b) => b.y1))) - y0 + 1;
-  const floats = (): Float32Array => createFloats(width * height, true);
-  return { x0, y0, width, height, planes: [floats()], weight: floats() };
+  const empty = (): Float32Array => floats.take(width * height).fill(0);
+  return { x0, y0, width, height, planes: [empty()], weight: empty() };
 }
 
 /** Adds the frames, in their order, to rows from..to−1 of the sums, counted from the first. */
@@ -62,7 +63,7 @@ export function othersInFrame(
   const bend = field && bendIn(pose, field);
   const under = holdUnder(scope, model, mappedBounds(pose, width, height), bend?.most ?? 0);
   if (!under) return undefined;
-  const moving = scope.put(detail.data);
+  const moving = putPlane(scope, detail);
   const size = width * height;
   const planeBytes = 4 * size;
   const { address } = scope.hold(3 * size);
@@ -152,7 +153,7 @@ function addFrame(sums: ModelSums, { detail, pose, weight, bend }: ModelFrame, f
   accumulateWithKernels({
     sums,
     rows: [from, to],
-    frame: { width: detail.width, height: detail.height, planes: [detail.data] },
+    frame: { width: detail.width, height: detail.height, planes: [detail] },
     plateToFrame: invert(pose),
     frameWeight: weight,
     borderPx: border,

@@ -87,8 +87,9 @@ async function measureLinks(
 ): Promise<(PairMeasure | undefined)[]> {
   const inputs = wanted.map(({ fixed, moving, pose }) => ({
     kind: 'pair' as const,
-    fixed: { detail: frames[fixed]!.detail, coverage },
-    moving: { detail: frames[moving]!.detail, coverage },
+    fixed: frames[fixed]!.detail,
+    moving: frames[moving]!.detail,
+    coverage,
     pose,
     freedom: 'rigid' as const,
     patches: PATCH_DEFAULTS,
@@ -142,7 +143,7 @@ function wayOf(frames: readonly TrackFrame[], first: number, steps: readonly Ste
   return { order: [...poses.keys()], pairs, poses, sightings };
 }
 
-function centreOf(pose: Affine, { width, height }: Plane): { x: number; y: number } {
+function centreOf(pose: Affine, { width, height }: Omit<Plane, 'data'>): { x: number; y: number } {
   const [cx, cy] = [(width - 1) / 2, (height - 1) / 2];
   return { x: applyX(pose, cx, cy), y: applyY(pose, cx, cy) };
 }

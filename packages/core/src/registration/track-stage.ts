@@ -5,7 +5,8 @@ import type { LeftOut } from '../job/errors.js';
 import { runStage } from '../job/stage.js';
 import type { GradedFrame, GradedPass } from '../quality/grade-stage.js';
 import { relativeSharpness } from '../quality/sharpness.js';
-import { detailsOf, type PassDetails } from './pass-details.js';
+
+import { detailStage, type PassDetails } from './detail-stage.js';
 import { type Course, type SolvedPath, solvePaths } from './path.js';
 import { measurePass, type PassMeasure, pathInputOf, STEPS_PER_FRAME, type TrackGap, type TrackLoss } from './track.js';
 
@@ -63,7 +64,8 @@ const FULL_WEIGHT_AT = 1.3;
 /** Stages: measures the frames of each pass against the model of the others, then solves the ways of all passes together. */
 export async function trackStage(context: JobContext, passes: readonly GradedPass[]): Promise<TrackedPass[]> {
   const measured: PassMeasure[] = [];
-  const details = passes.map((pass) => detailsOf(context, pass));
+  const details: PassDetails[] = [];
+  for (const pass of passes) details.push(await detailStage(context, pass));
   for (const [k, pass] of passes.entries()) measured.push(await pairsStage(context, pass, details[k]!));
   const artefact = await runStage(context, {
     name: 'track',
@@ -84,8 +86,12 @@ async function pairsStage(context: JobContext, graded: GradedPass, details: Pass
     key: identity(graded),
     total: STEPS_PER_FRAME * frames.length,
     run: async (handle) => {
-      const made = await details();
-      const planes = frames.map(({ index, item, proxy }) => ({ index, item, light: proxy, detail: made.get(index)! }));
+      const planes = frames.map(({ index, item, proxy }) => ({
+        index,
+        item,
+        light: proxy,
+        detail: details.get(index)!,
+      }));
       return measurePass(planes, context.pool, context.signal, (done) => handle.step(done));
     },
   });

@@ -6,7 +6,7 @@ import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
 import { BAND_PASS_DEFAULTS, bandPass } from './band-pass.js';
 import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE } from './links.js';
-import { measurePass, type Track, type TrackFrame, trackPass } from './track.js';
+import { measurePass, type Track, trackPass } from './track.js';
 
 const WIDTH = 232;
 const HEIGHT = 216;
@@ -24,7 +24,7 @@ const truth: readonly Affine[] = ((random) =>
     return poseAbout(centre, { shiftX, shiftY, rotationDeg: 0.02 * k });
   }))(createRandom('tilt'));
 
-function frameOf(index: number, light: Plane): TrackFrame {
+function frameOf(index: number, light: Plane) {
   const detail = createPlane(WIDTH, HEIGHT, true);
   detail.data.set(bandPass(light, BAND_PASS_DEFAULTS).data);
   return { index, item: `pass/${String(index).padStart(4, '0')}.png`, light, detail };
@@ -34,7 +34,7 @@ const good = truth.map((pose, k) =>
   frameOf(k, renderFrame(scene, pose, WIDTH, HEIGHT, { noise: 0.004, seed: `${k}`, shared: true })),
 );
 
-function noiseFrame(index: number): TrackFrame {
+function noiseFrame(index: number) {
   const random = createRandom(`ruin ${index}`);
   const light = createPlane(WIDTH, HEIGHT, true);
   light.data.forEach((_, i) => {

@@ -1,4 +1,5 @@
 import { createPlane, type Plane } from '../compute/image.js';
+import { type PlaneSource, wholePlane } from '../compute/plane-source.js';
 import type { WorkerPool } from '../compute/pool.js';
 import type { LeftOut } from '../job/errors.js';
 import { groupsOf, linkFrames } from './links.js';
@@ -10,14 +11,14 @@ import { coarseLight, findDoubled, findEmpty } from './track-model-faults.js';
 import { GROUND_PX, lossesAfter, type PassState, refineByModel } from './track-model-rounds.js';
 import { measureNeighbours } from './track-pairs.js';
 
-/** One frame of a pass as registration sees it, planes in shared memory. */
+/** One frame of a pass as registration sees it. */
 export interface TrackFrame {
   /** Its place in the recording, counted from 0; the path is smooth in this number. */
   readonly index: number;
   /** Name for reports. */
   readonly item: string;
-  readonly light: Plane;
-  readonly detail: Plane;
+  readonly light: PlaneSource;
+  readonly detail: PlaneSource;
 }
 
 /**
@@ -74,7 +75,7 @@ export async function measurePass(
   signal?: AbortSignal,
   onStep: (done: number) => void = () => {},
 ): Promise<PassMeasure> {
-  const coarse = frames.map((frame) => coarseLight(frame.light));
+  const coarse = frames.map((frame) => coarseLight(wholePlane(frame.light)));
   const doubled = findDoubled(frames.map((frame) => frame.light));
   const empty = findEmpty(coarse);
   const leftOut = new Map<number, LeftOut<TrackLoss>>();
@@ -164,7 +165,7 @@ function gapsOf(frames: readonly TrackFrame[], { input, lost }: PassState): Trac
 }
 
 /** Near its border a frame's detail is made up by mirroring: covered is what lies inside, in shared memory. */
-export function innerCoverage({ width, height }: Plane): Plane {
+export function innerCoverage({ width, height }: Omit<Plane, 'data'>): Plane {
   const border = borderPx(width, height);
   const coverage = createPlane(width, height, true);
   for (let y = border; y < height - border; y++) {

@@ -3,7 +3,6 @@ import { expectSamples } from '../../test/floats.js';
 import { createSceneField, renderFrame } from '../../test/scene-field.js';
 import { useScratch } from '../../test/scratch.js';
 import { type Affine, compose, poseAbout, translation } from '../compute/affine.js';
-import { createFloatPool } from '../compute/float-pool.js';
 import { createWorkerPool, type WorkerPool } from '../compute/pool.js';
 import { boxOf, type StackFrame, stackFrames } from './stack.js';
 import { readStrip, type StripWindow } from './strip-store.js';
@@ -60,7 +59,6 @@ async function stack(
     channels,
     memoryBytes,
     pool: poolOf(workers),
-    floats: createFloatPool(),
     ...rest,
   };
   return readStrip(await stackFrames(stacked, settings), box);

@@ -1,6 +1,5 @@
 import { type Affine, invert, mappedBounds } from '../compute/affine.js';
 import { FEATHER_SHARE } from '../compute/feather.js';
-import type { FloatPool } from '../compute/float-pool.js';
 import type { GridBox } from '../compute/grid-box.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { WorkerPool } from '../compute/pool.js';
@@ -47,7 +46,6 @@ export interface StackSettings {
   /** Room for frames that wait and for parts of the strip; what one frame needs is taken in any case. */
   readonly memoryBytes: number;
   readonly pool: WorkerPool;
-  readonly floats: FloatPool;
   readonly signal?: AbortSignal | undefined;
   readonly onDone?: (done: number) => void;
 }
@@ -61,7 +59,8 @@ const MOST_WAITING = 3;
  * number of workers nor on the memory.
  */
 export async function stackFrames(frames: readonly StackFrame[], settings: StackSettings): Promise<StripFile> {
-  const { path, box, channels, memoryBytes, floats, onDone } = settings;
+  const { path, box, channels, memoryBytes, onDone } = settings;
+  const { floats } = settings.pool;
   const area = Math.max(...frames.map((f) => f.width * f.height));
   const slotBytes = 4 * channels * area;
   const count = Math.max(2, Math.min(MOST_WAITING, Math.floor(memoryBytes / (2 * slotBytes))));

@@ -53,7 +53,7 @@ export function createStripStore(
     move(strip, part, [...planes, weight], 'r+');
     onDisk.add(part);
     held.delete(part);
-    floats.give([...planes, weight].map((p) => new Float32Array(p.buffer)));
+    floats.give([...planes, weight]);
   };
 
   return {
