@@ -36,7 +36,7 @@ export interface FinishedStrip {
 /** A knot tells about places up to so many proxy px away: its distance to the next ones each way, under any turn. */
 const KNOT_REACH_PX: number = Math.ceil(Math.SQRT2 * BEND_STEP_PX) + 1;
 /** Share of the run's memory for the frames that wait to be added and the parts of the strip. */
-const STACK_SHARE = 0.6;
+const STACK_SHARE = 0.4;
 
 /** Stage: stacks the frames of one pass at full resolution, straight onto the plate's grid. */
 export async function stripStage(
