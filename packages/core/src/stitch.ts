@@ -99,7 +99,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   await refuseInside(capture.root, [outDir, workDir]);
   const paths = await prepareOutput(outDir, options.force ?? false, maps);
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
-    const made = await makePlate(context, capture, options.curve ?? 'auto');
+    const made = await makePlate(context, capture, { curve: options.curve ?? 'auto', table: null });
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { blended } = made;
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);

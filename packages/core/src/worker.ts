@@ -1,6 +1,12 @@
 import { blendTileTask, runBlendTile } from './blend/blend-tile.js';
 import { coarseTask, runCoarse } from './blend/coarse-strip.js';
 import { joinCoarse, joinCoarseTask } from './blend/join-coarse.js';
+import {
+  calibrationFrameTask,
+  calibrationRowsTask,
+  runCalibrationFrame,
+  runCalibrationRows,
+} from './capture/calibration-task.js';
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { fineTask, runFine } from './photometry/fine-task.js';
@@ -19,6 +25,8 @@ import { accumulateTask, runAccumulate } from './strip/accumulate.js';
 
 /** The worker file: every task of the library, bound to its function. Add a task by adding a line. */
 export default createTaskHandler([
+  implement(calibrationFrameTask, runCalibrationFrame),
+  implement(calibrationRowsTask, runCalibrationRows),
   implement(gradeFrameTask, runGradeFrame),
   implement(detailTask, runDetail),
   implement(colourShiftTask, measureColourShift),

@@ -20,7 +20,7 @@ async function make(name: string, settings: Partial<RehearsalSettings>): Promise
   const capture = await scanCapture(join(dir, 'capture'));
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
-  return runJob({ workDir }, (context) => makePlate(context, capture, 'auto'));
+  return runJob({ workDir }, (context) => makePlate(context, capture, { curve: 'auto', table: null }));
 }
 
 /** flat.png, natural log. */

@@ -1,3 +1,4 @@
+import { readingKey } from '../capture/reading.js';
 import { type Affine, applyX, applyY, compose, invert, onFinerGrid } from '../compute/affine.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { JobContext } from '../job/context.js';
@@ -49,7 +50,7 @@ export async function stripStage(
   channels: number,
 ): Promise<FinishedStrip> {
   const { tracked } = placed;
-  const { pass, binFactor, curve, defects } = tracked.graded;
+  const { pass, binFactor, reading, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
   const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
   const finePlane = fineFor(fine, pass, binFactor);
@@ -84,7 +85,7 @@ export async function stripStage(
         finePlane,
         binFactor,
       );
-      const input = { path: tracked.frames[k]!.path, curve, lift, correction: corrections[k]!, defects, planes };
+      const input = { path: tracked.frames[k]!.path, ...reading, lift, correction: corrections[k]!, defects, planes };
       await context.pool.run(correctFrameTask, input, { signal: context.signal });
       if (k !== toldBy) return;
       const image = { width: pass.widthPx, height: pass.heightPx, planes };
@@ -95,7 +96,7 @@ export async function stripStage(
   const box = boxOf(frames);
   const key = {
     frames: tracked.frames.map((f, k) => [f.sha256, poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
-    curve,
+    reading: readingKey(reading),
     defects: Array.from(defects),
     pattern: light.pattern,
     fine: finePlane ? fine.hash : '',

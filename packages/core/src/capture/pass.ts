@@ -25,6 +25,21 @@ export interface Pass {
   readonly channels: 1 | 3;
 }
 
+/** Whether frames of two passes have the same size and channels. */
+export function sameShape(a: Pass, b: Pass): boolean {
+  return a.widthPx === b.widthPx && a.heightPx === b.heightPx && a.channels === b.channels;
+}
+
+/** Kinds of frames that tell about the sensor rather than the sky. */
+export type CalibrationKind = 'dark' | 'flat' | 'bias';
+
+/** Calibration frames of one kind. */
+export interface CalibrationSet {
+  readonly kind: CalibrationKind;
+  /** Its frames. */
+  readonly pass: Pass;
+}
+
 /** One night's work on one bright body. */
 export interface Capture {
   /** Absolute path. */
@@ -33,6 +48,8 @@ export interface Capture {
   readonly passes: readonly Pass[];
   /** A picture of the whole disc, at any scale, that tells where passes belong: the first still of the folder `guide`. */
   readonly guide: FrameFile | null;
+  /** Of each kind one set at most: from the capture, or else from beside it. */
+  readonly calibration: readonly CalibrationSet[];
   readonly leftOut: readonly LeftOut<LeftOutReason>[];
 }
 
@@ -42,7 +59,7 @@ export interface Capture {
  * - `link`: a symbolic link, which is not followed;
  * - `not-an-image`: neither PNG, JPEG nor TIFF by signature, and not called so either;
  * - `beside-the-passes`: a still next to folders that hold passes;
- * - `calibration-not-used`: a folder of dark, flat or bias frames;
+ * - `calibration-odd-size`: dark, flat or bias frames of another size than those of a pass;
  * - `second-guide`: a still of the folder `guide` after the first;
  * - `nested-folder`: a folder inside a pass;
  * - `no-stills`: a folder without a still;
@@ -56,7 +73,7 @@ export type LeftOutReason =
   | 'link'
   | 'not-an-image'
   | 'beside-the-passes'
-  | 'calibration-not-used'
+  | 'calibration-odd-size'
   | 'second-guide'
   | 'nested-folder'
   | 'no-stills'
@@ -65,7 +82,8 @@ export type LeftOutReason =
   | 'odd-size'
   | 'odd-channels';
 
-/** Every file of a capture whose pixels or place tell something: the frames of all passes, and the guide. */
-export function filesOf({ passes, guide }: Capture): FrameFile[] {
-  return [...passes.flatMap((pass) => pass.frames), ...(guide ? [guide] : [])];
+/** Every file of a capture whose pixels or place tell something: the frames of all passes, the guide, and calibration. */
+export function filesOf({ passes, guide, calibration }: Capture): FrameFile[] {
+  const all = [...passes, ...calibration.map((set) => set.pass)];
+  return [...all.flatMap((pass) => pass.frames), ...(guide ? [guide] : [])];
 }

@@ -45,21 +45,37 @@ test('sub-folders are passes, in natural order, with their frames in natural ord
   expect(capture.passes[0]!.frames[0]!.sizeBytes).toBeGreaterThan(60);
 });
 
-test('a folder of stills is one pass, named after it; calibration beside it is left out', async () => {
+test('a folder of stills is one pass, named after it; calibration of another size is left out', async () => {
   const root = scratch('single');
   await still(`${root}/b.png`);
   await still(`${root}/a.png`);
-  await still(`${root}/Flat/f.png`);
+  await still(`${root}/Flat/f.png`, 5);
   await file(`${root}/empty/notes.txt`, 'x');
   const capture = await scanCapture(root);
   expect(capture.passes).toHaveLength(1);
   expect(capture.passes[0]!.name).toBe('single');
   expect(capture.passes[0]!.frames.map(({ item }) => item)).toEqual(['a.png', 'b.png']);
   expect(reasons(capture.leftOut)).toEqual({
-    Flat: 'calibration-not-used',
+    Flat: 'calibration-odd-size',
     empty: 'no-stills',
     'empty/notes.txt': 'not-an-image',
   });
+});
+
+test('finds calibration in the capture, and of the kinds that it lacks beside it', async () => {
+  const root = scratch('night of two/moon');
+  for (const name of ['a/f.png', 'Dark/d2.png', 'Dark/d1.png', '../dark/x.png', '../flat/f.png', '../lower/f.png'])
+    await still(`${root}/${name}`);
+  await file(`${root}/Dark/notes.txt`, 'x');
+  await file(`${root}/../bias/broken.png`, 'x');
+  const capture = await scanCapture(root);
+  expect(capture.passes.map(({ name }) => name)).toEqual(['a']);
+  expect(capture.calibration.map(({ kind, pass }) => [kind, pass.frames.map(({ item }) => item)])).toEqual([
+    ['dark', ['Dark/d1.png', 'Dark/d2.png']],
+    ['flat', ['../flat/f.png']],
+  ]);
+  expect(capture.calibration[1]!.pass.frames[0]!.path).toBe(resolve(root, '../flat/f.png'));
+  expect(reasons(capture.leftOut)).toEqual({ 'Dark/notes.txt': 'not-an-image', '../bias': 'unreadable' });
 });
 
 test('everything that is not a frame comes back with its reason', async () => {
@@ -93,7 +109,7 @@ test('everything that is not a frame comes back with its reason', async () => {
     'pass/.hidden.png': 'hidden',
     'pass/._f0.png': 'hidden',
     'loose.png': 'beside-the-passes',
-    dark: 'calibration-not-used',
+    dark: 'calibration-odd-size',
     'poses.json': 'not-an-image',
     'pass/capture.yaml': 'not-an-image',
     'pass/empty.png': 'unreadable',
@@ -152,7 +168,7 @@ describe('errors say what was found', () => {
     await still(scratch('bare/dark/d.png'));
     const error = await failure(scratch('bare'));
     expect(error.code).toBe('CAPTURE_EMPTY');
-    expect(error.message).toContain('(folders: 1, left out: 2)');
+    expect(error.message).toContain('(folders: 1, left out: 1)');
     expect(error.message).toContain('notes.txt was left out');
   });
 

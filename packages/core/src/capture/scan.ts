@@ -1,6 +1,7 @@
 import { stat } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import { InputError, type LeftOut, throwIfAborted } from '../job/errors.js';
+import { findCalibration, kindOf } from './find-calibration.js';
 import { type Folder, readFolder } from './folder.js';
 import type { Capture, FrameFile, LeftOutReason, Pass } from './pass.js';
 import { readStillsPass } from './stills-pass.js';
@@ -11,9 +12,6 @@ export interface ScanOptions {
 
 /** Folder of a capture that holds a picture of the whole disc, in any case. */
 const GUIDE_FOLDER = 'guide';
-/** Folders of a capture that hold calibration frames, in any case. */
-const CALIBRATION_FOLDERS: ReadonlySet<string> = new Set(['dark', 'flat', 'bias']);
-
 /**
  * Finds the passes of a capture, and the guide, and reads every frame's header; no pixel is decoded. Each sub-folder with a still is a
  * pass; a folder that holds stills and no such sub-folder is one pass. Everything else comes back in `leftOut`, except
@@ -32,10 +30,7 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
   let guide: FrameFile | null = null;
   const found: { name: string; folder: Folder; prefix: string }[] = [];
   for (const name of top.folders) {
-    if (CALIBRATION_FOLDERS.has(name.toLowerCase())) {
-      leftOut.push({ item: name, reason: 'calibration-not-used', detail: 'Calibration frames are not applied.' });
-      continue;
-    }
+    if (kindOf(name)) continue;
     const folder = await readFolder(join(root, name), `${name}/`, signal);
     if (name.toLowerCase() === GUIDE_FOLDER && folder.stills.length > 0) {
       const read = await readGuide(root, name, folder, signal);
@@ -56,7 +51,9 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
     passes.push(pass);
     leftOut.push(...lost);
   }
-  return { root, name: basename(root), passes, guide, leftOut };
+  const calibration = await findCalibration(root, top, passes, signal);
+  leftOut.push(...calibration.leftOut);
+  return { root, name: basename(root), passes, guide, calibration: calibration.sets, leftOut };
 }
 
 /** The first usable still of the guide's folder; one that cannot be used is a loss and no failure. */

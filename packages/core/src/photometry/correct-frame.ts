@@ -1,5 +1,4 @@
-import { openStill } from '../capture/open-still.js';
-import type { RecordedCurve } from '../capture/read-still.js';
+import { type FrameSource, openFrame } from '../capture/open-frame.js';
 import type { LinearImage, Plane } from '../compute/image.js';
 import { bilinearAt } from '../compute/sample.js';
 import { defineTask, type Task } from '../compute/task.js';
@@ -16,9 +15,7 @@ export interface FrameCorrection {
 }
 
 /** Input of {@link correctFrameTask}. `planes` lie in shared memory, one a channel of the frame, and are filled. */
-export interface CorrectFrameInput {
-  readonly path: string;
-  readonly curve: RecordedCurve;
+export interface CorrectFrameInput extends FrameSource {
   /** See {@link liftOf}; in shared memory. */
   readonly lift: Float32Array;
   readonly correction: FrameCorrection;
@@ -31,7 +28,7 @@ export interface CorrectFrameInput {
 export const correctFrameTask: Task<CorrectFrameInput, null> = defineTask('photometry/correct');
 
 export async function runCorrectFrame(input: CorrectFrameInput): Promise<null> {
-  const still = await openStill(input.path, { curve: input.curve });
+  const still = await openFrame(input);
   const { width, height, channels } = still;
   const planes = input.planes.slice(0, channels);
   still.rows(0, planes);

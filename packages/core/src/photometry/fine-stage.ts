@@ -1,4 +1,5 @@
 import type { Pass } from '../capture/pass.js';
+import { readingKey } from '../capture/reading.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
@@ -50,7 +51,7 @@ export async function fineStage(
     key: {
       pattern: light.pattern,
       passes: passes.map(({ tracked: { graded, frames } }, p) => [
-        { bin: graded.binFactor, curve: graded.curve, defects: Array.from(graded.defects) },
+        { bin: graded.binFactor, reading: readingKey(graded.reading), defects: Array.from(graded.defects) },
         frames.map((f, k) => [
           f.sha256,
           f.pose,

@@ -1,3 +1,4 @@
+import { readingKey } from '../capture/reading.js';
 import { mappedBounds } from '../compute/affine.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
@@ -37,7 +38,7 @@ export async function transientStage(
     name: 'transients',
     subject: graded.pass.name,
     key: {
-      ...{ pattern: light.pattern, fine: fine.hash, bin: graded.binFactor, curve: graded.curve },
+      ...{ pattern: light.pattern, fine: fine.hash, bin: graded.binFactor, reading: readingKey(graded.reading) },
       defects: Array.from(graded.defects),
       frames: frames.map((f, k) => [
         f.sha256,

@@ -1,5 +1,6 @@
 import { rm } from 'node:fs/promises';
 import type { RecordedCurve } from '../capture/read-still.js';
+import { readingKey } from '../capture/reading.js';
 import { type Affine, compose, IDENTITY, invert } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
 import { planeRows } from '../compute/plane-source.js';
@@ -75,7 +76,7 @@ export async function placeStage(
     name: 'place',
     key: {
       passes: passes.map((p) => ({
-        curve: p.graded.curve,
+        reading: readingKey(p.graded.reading),
         bin: p.graded.binFactor,
         frames: p.frames.map((f) => [f.sha256, f.pose, f.weight]),
       })),

@@ -1,5 +1,6 @@
+import { usedOf } from '../capture/calibration-stage.js';
 import { hashLeftOut } from '../capture/hash-capture.js';
-import type { Capture } from '../capture/pass.js';
+import { type Capture, sameShape } from '../capture/pass.js';
 import { bendRms } from '../compute/bend-grid.js';
 import { codeVersion } from '../job/code-version.js';
 import type { LeftOut } from '../job/errors.js';
@@ -11,6 +12,7 @@ import {
   onPlate,
   SIDECAR_VERSION,
   type Sidecar,
+  type SidecarCalibration,
   type SidecarFrame,
   type SidecarPass,
   type WrittenFiles,
@@ -54,6 +56,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     capture: {
       name: capture.name,
       guide: made.guide && { item: made.guide.item, sha256: made.guide.sha256 },
+      calibration: describeCalibration(capture, made),
     },
     settings: { curve },
     passes: made.tracked.map((_, i) => describePass(made, i)),
@@ -71,6 +74,14 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     },
     leftOut: await hashLeftOut(capture.root, allLosses(capture, made), signal),
   };
+}
+
+function describeCalibration({ calibration, passes }: Capture, { hashes }: MadePlate): SidecarCalibration[] {
+  return calibration.map(({ kind, pass }) => ({
+    kind,
+    files: usedOf(pass).map(({ item }) => ({ file: item, sha256: hashes.get(item)! })),
+    usedFor: passes.filter((p) => sameShape(p, pass)).map((p) => p.name),
+  }));
 }
 
 function allLosses(capture: Capture, made: MadePlate): LeftOut[] {

@@ -1,8 +1,9 @@
 import { type BlendedPlate, blendStage } from '../blend/blend-stage.js';
 import { type FinishedStrip, stripStage } from '../blend/strip-stage.js';
+import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
 import { hashCapture } from '../capture/hash-capture.js';
 import type { Capture } from '../capture/pass.js';
-import type { RecordedCurve } from '../capture/read-still.js';
+import type { Encoding } from '../capture/reading.js';
 import type { JobContext } from '../job/context.js';
 import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
@@ -16,6 +17,8 @@ import { trackStage } from '../registration/track-stage.js';
 export interface MadePlate {
   readonly tracked: readonly SeenPass[];
   readonly guide: Guide | null;
+  /** SHA-256 of every file, by item. */
+  readonly hashes: ReadonlyMap<string, string>;
   readonly placement: PlacedPasses;
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
@@ -27,15 +30,19 @@ export interface MadePlate {
 }
 
 /** Runs all stages from the first look at the frames to the joined strips. */
-export async function makePlate(context: JobContext, capture: Capture, curve: RecordedCurve): Promise<MadePlate> {
+export async function makePlate(context: JobContext, capture: Capture, encoding: Encoding): Promise<MadePlate> {
   const hashes = await hashCapture(context, capture);
   const binFactor = proxyFactor(capture.passes);
   const graded: GradedPass[] = [];
-  for (const pass of capture.passes) graded.push(await gradePass(context, pass, hashes, curve, binFactor));
+  const masters = await calibrationStage(context, capture.calibration, hashes, encoding);
+  for (const pass of capture.passes) {
+    const reading = { encoding, calibration: calibrationFor(masters, pass) };
+    graded.push(await gradePass(context, pass, hashes, reading, binFactor));
+  }
   const tracked: SeenPass[] = [];
   for (const pass of await trackStage(context, graded)) tracked.push(await seeingStage(context, pass));
   const { item, path } = capture.guide ?? {};
-  const guide = item && path ? { item, path, sha256: hashes.get(item)!, curve } : null;
+  const guide = item && path ? { item, path, sha256: hashes.get(item)!, curve: encoding.curve } : null;
   const placement = await placeStage(context, tracked, guide);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];
@@ -57,5 +64,5 @@ export async function makePlate(context: JobContext, capture: Capture, curve: Re
     strips.map((s) => s.strip),
     strips.map((s) => s.key),
   );
-  return { tracked, guide, placement, placed, light, fine, intrusions, strips, blended };
+  return { tracked, guide, hashes, placement, placed, light, fine, intrusions, strips, blended };
 }

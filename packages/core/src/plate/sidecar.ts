@@ -1,3 +1,4 @@
+import type { CalibrationKind } from '../capture/pass.js';
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { FineFigures } from '../photometry/fine-stage.js';
@@ -84,6 +85,14 @@ export interface SidecarPass {
 /** An overlap of two passes in the sidecar; its residual is in frame px. */
 export type SidecarOverlap = EdgeReport;
 
+/** Frames of one kind that tell about the sensor, in the sidecar. */
+export interface SidecarCalibration {
+  readonly kind: CalibrationKind;
+  readonly files: readonly { readonly file: string; readonly sha256: string }[];
+  /** Names of the passes whose frames are of their size; a bias is used where there is no dark. */
+  readonly usedFor: readonly string[];
+}
+
 /** The JSON beside the plate: where every pixel came from. Holds no date, so the same input gives the same bytes. */
 export interface Sidecar {
   readonly format: 'plenilune-plate';
@@ -109,6 +118,7 @@ export interface Sidecar {
   readonly capture: {
     readonly name: string;
     readonly guide: { readonly item: string; readonly sha256: string } | null;
+    readonly calibration: readonly SidecarCalibration[];
   };
   readonly settings: { readonly curve: string };
   readonly passes: readonly SidecarPass[];

@@ -1,7 +1,7 @@
-import { type OpenStill, openStill } from '../capture/open-still.js';
-import type { RecordedCurve } from '../capture/read-still.js';
+import { type FrameSource, type OpenFrame, openFrame } from '../capture/open-frame.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import { createPlane, type Plane, type RowSource } from '../compute/image.js';
+import type { Survey } from '../compute/kernels-survey.js';
 import { type StoredPlane, storePlane } from '../compute/plane-source.js';
 import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
@@ -28,9 +28,7 @@ export interface FrameGrade {
 }
 
 /** Input of {@link gradeFrameTask}. The file of `proxy` is there, and is written to. */
-export interface GradeFrameInput {
-  readonly path: string;
-  readonly curve: RecordedCurve;
+export interface GradeFrameInput extends FrameSource {
   readonly binFactor: number;
   readonly proxy: StoredPlane;
 }
@@ -45,15 +43,15 @@ export const gradeFrameTask: Task<GradeFrameInput, FrameLook> = defineTask('qual
 
 export async function runGradeFrame(input: GradeFrameInput): Promise<FrameLook> {
   try {
-    return gradeStill(input, await openStill(input.path, { curve: input.curve }));
+    return gradeOpen(input, await openFrame(input));
   } catch (error) {
     if (error instanceof InputError) return { kind: 'unreadable', detail: error.message };
     throw error;
   }
 }
 
-function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
-  const survey = surveyFrame(still, input.binFactor, firstNoise(still));
+function gradeOpen(input: GradeFrameInput, still: OpenFrame): FrameLook {
+  const survey = surveyOf(still, input);
   const proxy = survey.light;
   storePlane(input.proxy, proxy.data);
   const noise = noiseSigma(proxy);
@@ -75,6 +73,12 @@ function gradeStill(input: GradeFrameInput, still: OpenStill): FrameLook {
     notes: still.notes,
   };
   return { kind: 'graded', grade, blocks, spikes: survey.spikes };
+}
+
+/** A calibrated frame may be brighter than 1 without being clipped: that is told by what was recorded. */
+function surveyOf(still: OpenFrame, { binFactor, calibration }: GradeFrameInput): Survey {
+  const survey = surveyFrame(still, binFactor, firstNoise(still));
+  return calibration ? { ...survey, clipped: surveyFrame(still.recorded, binFactor, 0).clipped } : survey;
 }
 
 /** σ of the two Gaussians whose difference is the finest detail that optics and noise leave, px. */

@@ -1,5 +1,5 @@
 import type { FrameFile, Pass } from '../capture/pass.js';
-import type { RecordedCurve } from '../capture/read-still.js';
+import { type Reading, readingKey } from '../capture/reading.js';
 import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { InputError, type LeftOut } from '../job/errors.js';
@@ -30,8 +30,8 @@ export interface GradedPass {
   readonly pass: Pass;
   /** Proxies are the frames binned by this factor. */
   readonly binFactor: number;
-  /** How recorded values were said to be encoded. */
-  readonly curve: RecordedCurve;
+  /** How its frames become light. */
+  readonly reading: Reading;
   readonly frames: readonly GradedFrame[];
   readonly leftOut: readonly LeftOut<GradeLoss>[];
   /** Pixels of the sensor that stand out in most frames, by index; see {@link sensorDefects}. */
@@ -54,7 +54,7 @@ export async function gradePass(
   context: JobContext,
   pass: Pass,
   hashes: ReadonlyMap<string, string>,
-  curve: RecordedCurve,
+  reading: Reading,
   binFactor: number,
 ): Promise<GradedPass> {
   const width = Math.floor(pass.widthPx / binFactor);
@@ -64,12 +64,12 @@ export async function gradePass(
   const artefact = await runStage(context, {
     name: 'grade',
     subject: pass.name,
-    key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), curve, binFactor },
+    key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), reading: readingKey(reading), binFactor },
     total: pass.frames.length,
     run: async (handle) => {
       await createFloatsFile(handle.path(PROXY_FILE), pass.frames.length * width * height);
       const proxies = proxiesIn(handle.path(PROXY_FILE));
-      const inputs = pass.frames.map((frame, i) => ({ path: frame.path, curve, binFactor, proxy: proxies[i]! }));
+      const inputs = pass.frames.map((frame, i) => ({ path: frame.path, ...reading, binFactor, proxy: proxies[i]! }));
       const looks = await context.pool.map(gradeFrameTask, inputs, {
         signal: context.signal,
         onDone: (done) => handle.step(done),
@@ -116,7 +116,7 @@ export async function gradePass(
       `The pass "${pass.name}" has no usable frame (${why}). Expected at least one still that shows the body; remove the folder or replace its files.`,
     );
   }
-  return { pass, binFactor, curve, frames, leftOut, defects: Uint32Array.from(artefact.result.defects) };
+  return { pass, binFactor, reading, frames, leftOut, defects: Uint32Array.from(artefact.result.defects) };
 }
 
 function emptyFrame(file: FrameFile, grade: FrameGrade): LeftOut<GradeLoss> | undefined {

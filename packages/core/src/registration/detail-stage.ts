@@ -1,3 +1,4 @@
+import { readingKey } from '../capture/reading.js';
 import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { createFloatsFile } from '../job/floats.js';
@@ -11,14 +12,14 @@ export type PassDetails = ReadonlyMap<number, StoredPlane>;
 /** Stage: band-passes the light of every graded frame of a pass. */
 export async function detailStage(
   context: JobContext,
-  { pass, frames, binFactor, curve }: GradedPass,
+  { pass, frames, binFactor, reading }: GradedPass,
 ): Promise<PassDetails> {
   const { width, height } = frames[0]!.proxy;
   const detailsIn = (path: string): StoredPlane[] => planesInFile(path, frames.length, width, height);
   const artefact = await runStage(context, {
     name: 'detail',
     subject: pass.name,
-    key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, curve },
+    key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) },
     total: frames.length,
     run: async (handle) => {
       await createFloatsFile(handle.path(DETAIL_FILE), frames.length * width * height);

@@ -1,3 +1,4 @@
+import { readingKey } from '../capture/reading.js';
 import { bendRms } from '../compute/bend-grid.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
@@ -28,7 +29,11 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
   const artefact = await runStage(context, {
     name: 'seeing',
     subject: graded.pass.name,
-    key: { curve: graded.curve, bin: graded.binFactor, frames: frames.map((f) => [f.sha256, f.pose, f.weight]) },
+    key: {
+      reading: readingKey(graded.reading),
+      bin: graded.binFactor,
+      frames: frames.map((f) => [f.sha256, f.pose, f.weight]),
+    },
     total: BEND_ROUNDS * frames.length,
     run: async (handle) => {
       if (frames.length > 1) {

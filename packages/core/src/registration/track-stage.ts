@@ -1,3 +1,4 @@
+import { readingKey } from '../capture/reading.js';
 import type { Affine } from '../compute/affine.js';
 import { quantile } from '../compute/quantile.js';
 import type { JobContext } from '../job/context.js';
@@ -98,8 +99,8 @@ async function pairsStage(context: JobContext, graded: GradedPass, details: Pass
   return artefact.result;
 }
 
-function identity({ frames, binFactor, curve }: GradedPass): unknown {
-  return { frames: frames.map((f) => [f.index, f.sha256]), binFactor, curve };
+function identity({ frames, binFactor, reading }: GradedPass): unknown {
+  return { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) };
 }
 
 function sizeOf({ frames }: GradedPass): [number, number] {
