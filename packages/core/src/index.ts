@@ -4,6 +4,21 @@
  * @packageDocumentation
  */
 export type { RecordedCurve } from './capture/read-still.js';
+export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
+export { parseSettings, readSettings } from './capture/settings-read.js';
+export { writeSettingsTemplate } from './capture/settings-template.js';
+export type {
+  BodyName,
+  CalibrationSettings,
+  CaptureSettings,
+  EncodingSettings,
+  OpticsSettings,
+  PassSettings,
+  RightsSettings,
+  SensorSettings,
+  SiteSettings,
+  SplitSettings,
+} from './capture/settings-types.js';
 export type { Affine } from './compute/affine.js';
 export type { Plane } from './compute/image.js';
 export {
