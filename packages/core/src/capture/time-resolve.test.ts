@@ -58,12 +58,29 @@ describe('zone and clock', () => {
     ]);
   });
 
-  test('an hour that comes twice is known to no better than an hour', () => {
-    const stamp = parseExifStamp('2025:10:26 02:30:00', '25')!;
-    const frames: FrameStamp[] = [{ item: 'a', recorded: { stamp, source: 'exif', meaning: 'taken' } }];
+  const stampAt = (item: string, time: string): FrameStamp => {
+    const stamp = parseExifStamp(`2025:10:26 ${time}`, '25')!;
+    return { item, recorded: { stamp, source: 'exif', meaning: 'taken' } };
+  };
+
+  test('an hour that comes twice is told', () => {
+    const { times, oddities } = resolveTimes([stampAt('a', '02:30:00')], { site: { timeZone: 'Europe/Zurich' } });
+    expect(times[0]).toMatchObject({ utc: '2025-10-26T00:30:00.250Z', uncertaintyS: 0.005 });
+    expect(oddities).toEqual([
+      { item: 'a', reason: 'zone-doubtful', detail: 'In Europe/Zurich the clock was put back or forward here.' },
+    ]);
+  });
+
+  test('a pass across the end of summer time has no jump', () => {
+    const frames = [stampAt('a', '01:59:59'), stampAt('b', '02:59:59'), stampAt('c', '03:00:01')];
     const { times, oddities } = resolveTimes(frames, { site: { timeZone: 'Europe/Zurich' } });
-    expect(times[0]).toMatchObject({ utc: '2025-10-26T00:30:00.250Z', uncertaintyS: 3600 });
-    expect(oddities.map(({ reason }) => reason)).toEqual(['zone-doubtful']);
+    expect(times.map(({ utc }) => utc?.slice(11, 19))).toEqual(['23:59:59', '00:59:59', '01:00:01']);
+    expect(oddities).toEqual([]);
+  });
+
+  test('a clock that was wrong by months is put right before its zone is looked up', () => {
+    const site = { timeZone: 'Europe/Zurich', clockOffsetS: 90 * 86_400 };
+    expect(resolveTimes([shot('a', '12:00:00.5')], { site }).times[0]!.utc).toBe('2025-12-07T11:00:00.500Z');
   });
 });
 
@@ -164,7 +181,7 @@ describe('a declared start', () => {
     const { times, oddities } = resolveTimes(frames, { start, site: { clockOffsetS: 99 } });
     expect(times.map(({ utc, source, uncertaintyS }) => [utc, source, uncertaintyS])).toEqual([
       ['2025-09-08T20:00:00.000Z', 'declared', 0.5],
-      ['2025-09-08T20:00:02.250Z', 'declared', expect.closeTo(0.505, 9)],
+      ['2025-09-08T20:00:02.250Z', 'declared', expect.closeTo(0.5 + 0.05 + 0.005, 9)],
     ]);
     expect(oddities).toEqual([]);
   });

@@ -31,7 +31,7 @@ export interface FrameTime {
   readonly clockMs: number | undefined;
   readonly source: TimeSource | undefined;
   /**
-   * How far off, in seconds, the moment can be if the clock was right. `undefined` when the stamp only says
+   * How far off, in seconds, the moment can be if the clock and its zone were right. `undefined` when the stamp only says
    * when something was last changed: then nothing vouches for it.
    */
   readonly uncertaintyS: number | undefined;
@@ -65,8 +65,8 @@ export interface TimeSettings {
  * Moments of a pass's frames, given in frame order.
  *
  * Frames are compared by one kind of stamp: that of the exposure if at least half of them have it, else that of the last
- * change, else that of the file. A stamp's own zone comes first, then the settings'; the settings' clock offset is added
- * to all. A stamp in whole seconds stands for the second that begins with it, so its moment is in the middle; n frames
+ * change, else that of the file. The settings' clock offset is added to all. A stamp's own zone comes first, then the
+ * settings', as it was when the pass began: a camera does not put its clock back within a pass. A stamp in whole seconds stands for the second that begins with it, so its moment is in the middle; n frames
  * in a row with the same one lie at (i + 1/2) / n of it. Where no frame of the pass has decimals other than 0, stamps are
  * in whole seconds whatever their form. With `start` the stamps only tell how far frames lie apart.
  */
@@ -80,16 +80,22 @@ export function resolveTimes(frames: readonly FrameStamp[], settings: TimeSettin
   const clocks = spread(used.map((recorded) => recorded?.stamp));
   const offsetMs = (settings.site?.clockOffsetS ?? 0) * 1000;
   const zone = settings.site?.timeZone;
+  const open = used.findIndex((recorded) => recorded !== undefined && recorded.stamp.offsetMin === undefined);
+  const passZone = open < 0 || zone === undefined ? undefined : zoneAt(clocks[open]!.clockMs + offsetMs, zone);
+  if (passZone?.doubtful) {
+    note(frames[open]!.item, 'zone-doubtful', `In ${zone} the clock was put back or forward here.`);
+  }
   const moments = used.map((recorded, i): Moment | undefined => {
     if (recorded === undefined) return undefined;
-    const { clockMs, halfS } = clocks[i]!;
-    const uncertaintyS = recorded.meaning === 'taken' ? halfS : undefined;
-    const placed = inUtc(clockMs, recorded.stamp.offsetMin, zone);
-    const readMs = clockMs + offsetMs;
-    if (placed === undefined) return { readMs, utcMs: undefined, source: recorded.source, uncertaintyS };
-    if (placed.doubtful) note(frames[i]!.item, 'zone-doubtful', `In ${zone} the clock was put back or forward here.`);
-    const sure = placed.doubtful && uncertaintyS !== undefined ? Math.max(uncertaintyS, HOUR_S) : uncertaintyS;
-    return { readMs, utcMs: placed.utcMs + offsetMs, source: recorded.source, uncertaintyS: sure };
+    const readMs = clocks[i]!.clockMs + offsetMs;
+    const { offsetMin } = recorded.stamp;
+    const aheadMs = offsetMin === undefined ? passZone?.aheadMs : offsetMin * 60_000;
+    return {
+      readMs,
+      utcMs: aheadMs === undefined ? undefined : readMs - aheadMs,
+      source: recorded.source,
+      uncertaintyS: recorded.meaning === 'taken' ? clocks[i]!.halfS : undefined,
+    };
   });
 
   const anchored = settings.start === undefined ? moments : declare(moments, settings.start, zone);
@@ -119,8 +125,6 @@ export function resolveTimes(frames: readonly FrameStamp[], settings: TimeSettin
   }
   return { times, oddities };
 }
-
-const HOUR_S = 3600;
 
 interface Moment {
   /** The clock's reading, its offset added. */
@@ -171,13 +175,10 @@ function spread(stamps: readonly (ClockStamp | undefined)[]): ({ clockMs: number
   return result;
 }
 
-function inUtc(
-  clockMs: number,
-  offsetMin: number | undefined,
-  zone: string | undefined,
-): { utcMs: number; doubtful: boolean } | undefined {
-  if (offsetMin !== undefined) return { utcMs: clockMs - offsetMin * 60_000, doubtful: false };
-  return zone === undefined ? undefined : utcFromClock(clockMs, zone);
+/** How far ahead of UTC a zone's clock was when it showed this. */
+function zoneAt(clockMs: number, zone: string): { aheadMs: number; doubtful: boolean } {
+  const { utcMs, doubtful } = utcFromClock(clockMs, zone);
+  return { aheadMs: clockMs - utcMs, doubtful };
 }
 
 /** Moments counted from a declared start of the first frame. Without a stamp on it, only that one has a moment. */
@@ -188,7 +189,9 @@ function declare(
 ): (Moment | undefined)[] {
   const stamp = parseIsoStamp(start);
   if (stamp === undefined) return [...moments];
-  const startMs = inUtc(stamp.clockMs, stamp.offsetMin, zone)?.utcMs;
+  const ownMs = stamp.offsetMin === undefined ? undefined : stamp.offsetMin * 60_000;
+  const aheadMs = ownMs ?? (zone === undefined ? undefined : zoneAt(stamp.clockMs, zone).aheadMs);
+  const startMs = aheadMs === undefined ? undefined : stamp.clockMs - aheadMs;
   const ownS = stamp.stepS / 2;
   const first = moments[0];
   return moments.map((moment, i) => {
@@ -196,7 +199,9 @@ function declare(
     if (moment === undefined || first === undefined) return undefined;
     const inBoth = moment.utcMs !== undefined && first.utcMs !== undefined;
     const sinceMs = inBoth ? moment.utcMs! - first.utcMs! : moment.readMs - first.readMs;
-    const uncertaintyS = moment.uncertaintyS === undefined ? undefined : moment.uncertaintyS + ownS;
+    // Both stamps, and the start itself, may be off.
+    const offS = ownS + (moment.uncertaintyS ?? Number.NaN) + (first.uncertaintyS ?? Number.NaN);
+    const uncertaintyS = Number.isNaN(offS) ? undefined : offS;
     return {
       readMs: stamp.clockMs + sinceMs,
       utcMs: startMs === undefined ? undefined : startMs + sinceMs,
