@@ -12,6 +12,8 @@ export interface PngHeader {
   readonly hasSrgb: boolean;
   /** gAMA: the exponent from light to code, 0.45455 for a plain display file, 1 for linear light; or `undefined`. */
   readonly gamma: number | undefined;
+  /** tIME: year, month, day, hour, minute, second of the last change, in UTC; or `undefined`. */
+  readonly changed: readonly number[] | undefined;
 }
 
 const MOST_CHUNKS = 4096;
@@ -38,6 +40,7 @@ export async function readPngHeader(file: FileHandle, sizeBytes: number): Promis
   if (ihdr === undefined || ihdr.length < 13) throw new Error('it has no IHDR chunk');
   const cicp = found.get('cICP');
   const gama = found.get('gAMA');
+  const time = found.get('tIME');
   return {
     bitDepth: ihdr[8]!,
     colourType: ihdr[9]!,
@@ -46,6 +49,7 @@ export async function readPngHeader(file: FileHandle, sizeBytes: number): Promis
     cicp: cicp !== undefined && cicp.length >= 4 ? [...cicp.subarray(0, 4)] : undefined,
     hasSrgb: found.has('sRGB'),
     gamma: gama !== undefined && gama.length >= 4 ? gama.readUInt32BE(0) / 100000 : undefined,
+    changed: time !== undefined && time.length === 7 ? [time.readUInt16BE(0), ...time.subarray(2)] : undefined,
   };
 }
 
@@ -67,7 +71,7 @@ async function requireEnd(file: FileHandle, sizeBytes: number, at: number): Prom
   }
 }
 
-const SMALL: ReadonlySet<string> = new Set(['IHDR', 'cICP', 'gAMA']);
+const SMALL: ReadonlySet<string> = new Set(['IHDR', 'cICP', 'gAMA', 'tIME']);
 const EMPTY = Buffer.alloc(0);
 
 async function read(file: FileHandle, sizeBytes: number, offset: number, length: number): Promise<Buffer> {

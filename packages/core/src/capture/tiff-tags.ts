@@ -1,4 +1,22 @@
-import type { FileHandle } from 'node:fs/promises';
+/** Where bytes are read from: an open file, or {@link bytesInMemory}. */
+export interface ByteSource {
+  read(
+    buffer: Buffer,
+    offset: number,
+    length: number,
+    position: number,
+  ): Promise<{ readonly buffer: Buffer; readonly bytesRead: number }>;
+}
+
+/** A block of bytes, such as the Exif block of a JPEG, read as if it were a file. */
+export function bytesInMemory(bytes: Buffer): ByteSource {
+  return {
+    read: async (buffer, offset, length, position) => ({
+      buffer,
+      bytesRead: bytes.copy(buffer, offset, position, position + length),
+    }),
+  };
+}
 
 /** The tags of a TIFF's first directory that decide how its samples are read. TIFF 6.0; BigTIFF. */
 export interface TiffTags {
@@ -43,12 +61,8 @@ const MOST_PAGES = 65536;
  * Reads the first directory and counts the others. Throws a plain `Error` that says what is wrong when an offset leads
  * out of the file or a directory is implausible; the caller adds the file's name.
  */
-export async function readTiffTags(file: FileHandle, sizeBytes: number): Promise<TiffTags> {
-  const header = await readAt(file, sizeBytes, 0, 8);
-  const little = header[0] === 0x49;
-  const big = (little ? header.readUInt16LE(2) : header.readUInt16BE(2)) === 43;
-  const source: Source = { file, sizeBytes, little, big };
-  const first = big ? unsigned(source, await readAt(file, sizeBytes, 8, 8), 0, 8) : unsigned(source, header, 4, 4);
+export async function readTiffTags(file: ByteSource, sizeBytes: number): Promise<TiffTags> {
+  const { source, first } = await openTiff(file, sizeBytes);
   const { entries, next } = await readDirectory(source, first);
   const numbers = new Map<number, readonly number[]>();
   let icc: Buffer | undefined;
@@ -61,14 +75,26 @@ export async function readTiffTags(file: FileHandle, sizeBytes: number): Promise
   return { numbers, icc, pages: await countPages(source, first, next) };
 }
 
-interface Source {
-  readonly file: FileHandle;
+/** Reads the header: byte order, kind, and where the first directory lies. */
+export async function openTiff(file: ByteSource, sizeBytes: number): Promise<{ source: TiffSource; first: number }> {
+  const header = await readAt(file, sizeBytes, 0, 8);
+  const little = header[0] === 0x49;
+  const big = (little ? header.readUInt16LE(2) : header.readUInt16BE(2)) === 43;
+  const source: TiffSource = { file, sizeBytes, little, big };
+  const first = big ? unsigned(source, await readAt(file, sizeBytes, 8, 8), 0, 8) : unsigned(source, header, 4, 4);
+  return { source, first };
+}
+
+/** An open TIFF, or a block laid out as one. */
+export interface TiffSource {
+  readonly file: ByteSource;
   readonly sizeBytes: number;
   readonly little: boolean;
   readonly big: boolean;
 }
 
-interface Entry {
+/** An entry of a directory. */
+export interface TiffTagEntry {
   readonly tag: number;
   readonly type: number;
   readonly count: number;
@@ -76,7 +102,11 @@ interface Entry {
   readonly field: Buffer;
 }
 
-async function readDirectory(source: Source, offset: number): Promise<{ entries: Entry[]; next: number }> {
+/** The entries of the directory at an offset, and the offset of the next one, or 0. */
+export async function readDirectory(
+  source: TiffSource,
+  offset: number,
+): Promise<{ entries: TiffTagEntry[]; next: number }> {
   const { file, sizeBytes, big } = source;
   const countBytes = big ? 8 : 2;
   const entryBytes = big ? 20 : 12;
@@ -84,7 +114,7 @@ async function readDirectory(source: Source, offset: number): Promise<{ entries:
   const count = unsigned(source, await readAt(file, sizeBytes, offset, countBytes), 0, countBytes);
   if (count === 0 || count > MOST_ENTRIES) throw new Error(`a directory announces ${count} tags`);
   const body = await readAt(file, sizeBytes, offset + countBytes, count * entryBytes + offsetBytes);
-  const entries: Entry[] = [];
+  const entries: TiffTagEntry[] = [];
   for (let i = 0; i < count; i++) {
     const at = i * entryBytes;
     entries.push({
@@ -97,19 +127,20 @@ async function readDirectory(source: Source, offset: number): Promise<{ entries:
   return { entries, next: unsigned(source, body, count * entryBytes, offsetBytes) };
 }
 
-async function readValue(source: Source, entry: Entry): Promise<Buffer> {
+/** The bytes of an entry's value, in the byte order of the source. */
+export async function readValue(source: TiffSource, entry: TiffTagEntry): Promise<Buffer> {
   const length = (TYPE_BYTES[entry.type] ?? 0) * entry.count;
   if (length === 0) throw new Error(`tag ${entry.tag} has no readable value (type ${entry.type})`);
   if (length <= entry.field.length) return entry.field.subarray(0, length);
   return readAt(source.file, source.sizeBytes, unsigned(source, entry.field, 0, entry.field.length), length);
 }
 
-function toNumbers(source: Source, entry: Entry, value: Buffer): number[] {
+function toNumbers(source: TiffSource, entry: TiffTagEntry, value: Buffer): number[] {
   const step = TYPE_BYTES[entry.type]!;
   return Array.from({ length: entry.count }, (_, i) => unsigned(source, value, i * step, step));
 }
 
-async function countPages(source: Source, first: number, second: number): Promise<number> {
+async function countPages(source: TiffSource, first: number, second: number): Promise<number> {
   const seen = new Set([first]);
   for (let next = second; next !== 0 && !seen.has(next) && seen.size < MOST_PAGES; ) {
     seen.add(next);
@@ -121,12 +152,12 @@ async function countPages(source: Source, first: number, second: number): Promis
   return seen.size;
 }
 
-function unsigned({ little }: Source, buffer: Buffer, at: number, bytes: number): number {
+function unsigned({ little }: TiffSource, buffer: Buffer, at: number, bytes: number): number {
   if (bytes === 8) return Number(little ? buffer.readBigUInt64LE(at) : buffer.readBigUInt64BE(at));
   return little ? buffer.readUIntLE(at, bytes) : buffer.readUIntBE(at, bytes);
 }
 
-async function readAt(file: FileHandle, sizeBytes: number, offset: number, length: number): Promise<Buffer> {
+async function readAt(file: ByteSource, sizeBytes: number, offset: number, length: number): Promise<Buffer> {
   if (offset + length > sizeBytes) {
     throw new Error(`it is cut short: bytes ${offset} to ${offset + length} are needed, the file has ${sizeBytes}`);
   }
