@@ -109,4 +109,6 @@ export {
   type SkyPoint,
   standardAir,
 } from './sky/types.js';
+export { type SkyWindow, skyWindows } from './sky/windows.js';
+export type { AngleRange, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';

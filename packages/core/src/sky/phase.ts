@@ -31,10 +31,15 @@ export interface MoonPhase {
 export function moonPhase(date: Date): MoonPhase {
   requireDate(date);
   const now = engine.MakeTime(date).ut;
-  const elongationDeg = elongationAt(now);
-  let newMoon = now - elongationDeg / MEAN_DEG_PER_DAY;
+  const elongation = elongationAt(now);
+  let newMoon = now - elongation / MEAN_DEG_PER_DAY;
   for (let round = 0; round < ROUNDS; round++) newMoon -= signedDeg(elongationAt(newMoon)) / MEAN_DEG_PER_DAY;
-  return { elongationDeg, name: phaseName(elongationDeg), ageDays: now - newMoon };
+  return { elongationDeg: elongation, name: phaseName(elongation), ageDays: now - newMoon };
+}
+
+/** Ecliptic longitude of the Moon minus that of the Sun from the Earth's centre, as they appear, 0 to 360 degrees. */
+export function elongationDeg(date: Date): number {
+  return elongationAt(engine.MakeTime(date).ut);
 }
 
 /** Name of the phase at an elongation in degrees, 0 to 360. */
