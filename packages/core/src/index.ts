@@ -82,4 +82,48 @@ export {
   rehearse,
 } from './rehearsal/rehearse.js';
 export { type ScoreOptions, type ScoreReport, scorePlate } from './rehearsal/score.js';
+export {
+  type BodyFrame,
+  bodyToSky,
+  limbRadiusArcsec,
+  type PlacedPoint,
+  skyToBody,
+  sunAltitudeAtDeg,
+} from './sky/body-frame.js';
+export {
+  type CameraDrift,
+  cameraDrift,
+  crossingTimeS,
+  type DriftCamera,
+  longestExposureS,
+  type RollingShutter,
+  rollingShutter,
+} from './sky/camera-drift.js';
+export { type Aim, type SunCause, type SunCaution, type SunCautionCode, sunCaution } from './sky/caution.js';
+export { airIndexMinusOne, CHANNEL_NM, dispersionArcsec } from './sky/dispersion.js';
+export { type Drift, drift, sagittaArcsec } from './sky/drift.js';
+export { type Ephemeris, ephemeris, type Terminator } from './sky/ephemeris.js';
+export { airmass, extinctionPerAirmass, transmission } from './sky/extinction.js';
+export { type FeatureKind, type NamedFeature, namedFeatures } from './sky/features.js';
+export { type FeatureInView, featuresInView } from './sky/features-in-view.js';
+export { type MoonPhase, moonPhase, PHASE_NAMES, type PhaseName } from './sky/phase.js';
+export {
+  apparentAltitudeDeg,
+  flatteningArcsec,
+  refractionArcmin,
+  trueAltitudeDeg,
+} from './sky/refraction.js';
+export { type AirView, throughAir, withoutAir } from './sky/through-air.js';
+export { type Twilight, type TwilightKind, twilight, twilightKind } from './sky/twilight.js';
+export {
+  type Air,
+  type BodyPoint,
+  type Site,
+  SKY_BODIES,
+  type SkyBody,
+  type SkyPoint,
+  standardAir,
+} from './sky/types.js';
+export { type SkyWindow, skyWindows } from './sky/windows.js';
+export type { AngleRange, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';

@@ -1,0 +1,102 @@
+import { UsageError } from '../job/errors.js';
+import { positiveDeg, signedDeg } from './angles.js';
+import { sunAltitudeAtDeg } from './body-frame.js';
+import { type Ephemeris, ephemeris } from './ephemeris.js';
+import { elongationDeg } from './phase.js';
+import { type BodyPoint, requireRange, type Site } from './types.js';
+
+/** Part of a circle, degrees, from one angle up to another; it may pass 360. */
+export interface AngleRange {
+  readonly fromDeg: number;
+  readonly toDeg: number;
+}
+
+/** What is wished for; what is left out does not matter. */
+export interface SkyWish {
+  /** Least altitude of the Moon, without air. */
+  readonly leastAltitudeDeg?: number;
+  /** Elongation as in {@link moonPhase}: 0 new, 90 first quarter, 180 full. */
+  readonly elongation?: AngleRange;
+  /** Selenographic colongitude of the Sun. */
+  readonly colongitude?: AngleRange;
+  /** A point of the Moon that shall lie within so many degrees of the terminator, on either side. */
+  readonly nearTerminator?: { readonly name: string; readonly point: BodyPoint; readonly withinDeg: number };
+  /** The Sun's upper limb down and its centre above -18 degrees, or below that. */
+  readonly sky?: 'twilight' | 'dark';
+}
+
+/** One condition of a wish. */
+export interface Condition {
+  /** By how many degrees it holds (0 or more) or is missed (negative). */
+  readonly marginDeg: (moon: Ephemeris, date: Date) => number;
+  /** No margin changes faster than this. */
+  readonly fastestDegPerHour: number;
+  /** Why a moment is good, in plain words with its figure. */
+  readonly reason: (moon: Ephemeris, date: Date) => string;
+}
+
+/** The conditions of a wish. Throws `UsageError` when there are none, or one cannot be. */
+export function conditionsOf(wish: SkyWish): readonly Condition[] {
+  const conditions: Condition[] = [];
+  const { leastAltitudeDeg, elongation, colongitude, nearTerminator, sky } = wish;
+  if (leastAltitudeDeg !== undefined) conditions.push(altitudeAtLeast(leastAltitudeDeg));
+  if (sky !== undefined) conditions.push(skyIs(sky));
+  if (elongation) conditions.push(within('elongation', elongation, (_, date) => elongationDeg(date)));
+  if (colongitude) conditions.push(within('colongitude', colongitude, (moon) => moon.terminator!.colongitudeDeg));
+  if (nearTerminator) conditions.push(terminatorNear(nearTerminator));
+  if (conditions.length > 0) return conditions;
+  throw new UsageError('the wish is empty; give at least one of its conditions, such as leastAltitudeDeg');
+}
+
+/** The Moon as it is needed here. */
+export function moonAt(date: Date, site: Site): Ephemeris {
+  return ephemeris('Moon', date, site);
+}
+
+/** Faster than any body climbs: the sky's 15.04 degrees an hour, the Moon's own motion and parallax. */
+const CLIMB = 16;
+/** Faster than the Sun moves over the Moon (0.51), or the Moon from the Sun (0.63). */
+const MONTHLY = 0.8;
+const SUNSET_DEG = -0.8333;
+const DARK_DEG = -18;
+
+function altitudeAtLeast(leastDeg: number): Condition {
+  requireRange('leastAltitudeDeg', leastDeg, -90, 90);
+  return {
+    marginDeg: (moon) => moon.altitudeDeg - leastDeg,
+    fastestDegPerHour: CLIMB,
+    reason: (moon) => `the Moon stands ${Math.round(moon.altitudeDeg)}° high`,
+  };
+}
+
+function skyIs(sky: 'twilight' | 'dark'): Condition {
+  if (sky !== 'twilight' && sky !== 'dark') throw new UsageError(`sky is ${sky}; give "twilight" or "dark"`);
+  return {
+    marginDeg: ({ sunAltitudeDeg: sun }) =>
+      sky === 'dark' ? DARK_DEG - sun : Math.min(SUNSET_DEG - sun, sun - DARK_DEG),
+    fastestDegPerHour: CLIMB,
+    reason: (moon) => `${sky === 'dark' ? 'dark sky' : 'twilight'}, the Sun ${Math.round(-moon.sunAltitudeDeg)}° down`,
+  };
+}
+
+function within(name: string, range: AngleRange, value: (moon: Ephemeris, date: Date) => number): Condition {
+  requireRange(`${name}.fromDeg`, range.fromDeg, -360, 720);
+  requireRange(`${name}.toDeg`, range.toDeg, -360, 720);
+  const half = positiveDeg(range.toDeg - range.fromDeg) / 2;
+  return {
+    marginDeg: (moon, date) => half - Math.abs(signedDeg(value(moon, date) - range.fromDeg - half)),
+    fastestDegPerHour: MONTHLY,
+    reason: (moon, date) => `${name} ${value(moon, date).toFixed(1)}°`,
+  };
+}
+
+function terminatorNear({ name, point, withinDeg }: NonNullable<SkyWish['nearTerminator']>): Condition {
+  requireRange('withinDeg', withinDeg, 0, 90);
+  const sun = (moon: Ephemeris) => sunAltitudeAtDeg(moon.frame!, point);
+  return {
+    marginDeg: (moon) => withinDeg - Math.abs(sun(moon)),
+    fastestDegPerHour: MONTHLY,
+    reason: (moon) =>
+      `the Sun ${Math.abs(sun(moon)).toFixed(1)}° ${sun(moon) < 0 ? 'below' : 'above'} the horizon of ${name}`,
+  };
+}
