@@ -16,10 +16,15 @@ export interface ColourPlan {
 }
 
 /**
- * Chooses the curve: the caller's override; else the embedded profile; else what the file declares; else linear for
- * floats and sRGB for integers. Throws a plain `Error` when the file's own statement cannot be followed.
+ * Chooses the curve: the caller's override, except for a sensor's raw data; else the embedded profile; else what the
+ * file declares; else linear for floats and for kinds of file that hold linear light, and sRGB for other integers. Throws a plain `Error` when the file's own statement cannot be followed.
  */
 export function planColour(header: StillHeader, curve: RecordedCurve): ColourPlan {
+  const { linear, toSrgb } = header;
+  if (linear === 'always') {
+    const notes = ['auto', 'linear'].includes(curve) ? [] : [`Raw data are linear; the curve ${curve} is not applied.`];
+    return { ...standard('linear'), notes };
+  }
   if (curve !== 'auto') return standard(curve);
   if (header.icc !== undefined) return planProfile(header, header.icc);
   const { declared } = header;
@@ -34,7 +39,7 @@ export function planColour(header: StillHeader, curve: RecordedCurve): ColourPla
   if (declared !== undefined) {
     return { ...standard(declared), notes: declared === 'srgb' ? [] : [`The file declares the curve ${declared}.`] };
   }
-  return standard(header.samples === 'float' ? 'linear' : 'srgb');
+  return { ...standard(header.samples === 'float' || linear !== undefined ? 'linear' : 'srgb'), matrix: toSrgb };
 }
 
 function standard(curve: 'srgb' | 'linear' | 'bt709'): ColourPlan {

@@ -5,7 +5,7 @@ import { InputError, type LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { compareNames } from './natural-order.js';
 import type { LeftOutReason } from './pass.js';
-import { EXPORT_ADVICE, hasStillExtension, sniffFile } from './sniff.js';
+import { adviceFor, hasStillExtension, sniffFile } from './sniff.js';
 
 /** A folder's entries, sorted into what they are. Names only, in natural order. */
 export interface Folder {
@@ -67,9 +67,9 @@ async function judgeFile(path: string, item: string): Promise<Kind | LeftOut<Lef
     try {
       const { format, name } = await sniffFile(file, item);
       if (format !== undefined) return 'still';
-      if (name !== undefined) return { item, reason: 'not-an-image', detail: `It is ${name}. ${EXPORT_ADVICE}` };
+      if (name !== undefined) return { item, reason: 'not-an-image', detail: `It is ${name}. ${adviceFor(name)}` };
       if (hasStillExtension(item)) return 'still';
-      return { item, reason: 'not-an-image', detail: 'It is neither PNG, JPEG nor TIFF.' };
+      return { item, reason: 'not-an-image', detail: 'It is no still of a kind that is read.' };
     } finally {
       await file.close();
     }

@@ -1,3 +1,4 @@
+import { D50_TO_SRGB, multiply, SRGB_TO_D50 } from './colour-matrix.js';
 import { decodeSrgb } from './curves.js';
 
 /** How an embedded profile turns recorded values into linear light of the sRGB primaries. */
@@ -9,13 +10,6 @@ export interface ProfileConversion {
   /** Whether the profile is sRGB within what its own encoding can hold. */
   readonly isSrgb: boolean;
 }
-
-/** The sRGB primaries at white D50 as profiles carry them, columns R, G, B; rows X, Y, Z. IEC 61966-2-1 annex, ICC.1:2022. */
-export const SRGB_TO_PCS: readonly number[] = [
-  0.4360747, 0.3850649, 0.1430804, 0.2225045, 0.7168786, 0.0606169, 0.0139322, 0.0971045, 0.7141733,
-];
-
-const PCS_TO_SRGB: readonly number[] = invert(SRGB_TO_PCS);
 
 /**
  * Reads a matrix or grey profile: ICC.1:2022 sections 8.3 and 10.6, 10.18. Returns `undefined` for a profile that
@@ -36,10 +30,10 @@ export function readProfile(icc: Buffer, channels: 1 | 3): ProfileConversion | u
   const curves = ['rTRC', 'gTRC', 'bTRC'].map((name) => readCurve(tags, name));
   const columns = ['rXYZ', 'gXYZ', 'bXYZ'].map((name) => readXyz(tags, name));
   const toPcs = [0, 1, 2].flatMap((row) => columns.map((column) => column[row]!));
-  const plain = toPcs.every((value, i) => Math.abs(value - SRGB_TO_PCS[i]!) < PRIMARY_TOLERANCE);
+  const plain = toPcs.every((value, i) => Math.abs(value - SRGB_TO_D50[i]!) < PRIMARY_TOLERANCE);
   return {
     curves,
-    matrix: plain ? undefined : multiply(PCS_TO_SRGB, toPcs),
+    matrix: plain ? undefined : multiply(D50_TO_SRGB, toPcs),
     isSrgb: plain && curves.every(isSrgbCurve),
   };
 }
@@ -111,18 +105,4 @@ function parametricCurve(tag: Buffer, name: string): (recorded: number) => numbe
   if (type === 1) return (x) => (x >= -b / a ? (a * x + b) ** g : 0);
   if (type === 2) return (x) => (x >= -b / a ? (a * x + b) ** g + third : third);
   return (x) => (x >= fourth ? (a * x + b) ** g + e : third * x + f);
-}
-
-function multiply(a: readonly number[], b: readonly number[]): number[] {
-  return Array.from({ length: 9 }, (_, i) => {
-    const row = 3 * Math.floor(i / 3);
-    return a[row]! * b[i % 3]! + a[row + 1]! * b[(i % 3) + 3]! + a[row + 2]! * b[(i % 3) + 6]!;
-  });
-}
-
-function invert(m: readonly number[]): number[] {
-  const [a, b, c, d, e, f, g, h, i] = m as [number, number, number, number, number, number, number, number, number];
-  const det = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g);
-  const adjugate = [e * i - f * h, c * h - b * i, b * f - c * e, f * g - d * i, a * i - c * g, c * d - a * f];
-  return [...adjugate, d * h - e * g, b * g - a * h, a * e - b * d].map((value) => value / det);
 }

@@ -2,14 +2,25 @@ import type { ColourPlan } from './colour-plan.js';
 import { decodingTable, tabulate } from './curves.js';
 import type { StillHeader } from './still-header.js';
 
-/** Decoded samples in stored order: interleaved codes of 8 or 16 bits, or one array per channel for anything wider. */
-export type StoredSamples = StoredCodes | { readonly planes: readonly ArrayLike<number>[] };
+/**
+ * Decoded samples in stored order: interleaved codes of 8 or 16 bits, or one array per channel for anything wider, with
+ * what was assumed in reading them; or, from a sensor's raw data, light that is finished.
+ */
+export type StoredSamples = StoredCodes | StoredPlanes | (Linearised & { readonly light: true });
+
+/** One array of recorded values a channel. */
+export interface StoredPlanes {
+  readonly planes: readonly ArrayLike<number>[];
+  readonly notes?: readonly string[];
+}
 
 /** Linear planes in stored order. */
 export interface Linearised {
   readonly planes: readonly Float32Array[];
   /** Pixels that have any channel at the recorded maximum. */
   readonly clippedPixels: number;
+  /** What was assumed in reading, in plain words. */
+  readonly notes?: readonly string[];
 }
 
 /** Floats above this are not on a scale of 1; a few times 1 can follow from calibration. */
@@ -17,20 +28,20 @@ const MOST_FLOAT = 16;
 
 /** The recorded value that means 1. */
 export function maximumOf(header: StillHeader): number {
-  return header.samples === 'float' ? 1 : 2 ** header.bitsPerSample - 1;
+  return header.scale?.white ?? (header.samples === 'float' ? 1 : 2 ** header.bitsPerSample - 1);
 }
 
 /** Applies a plan to samples. Throws a plain `Error` for floats that are not finite or not on a scale of 1. */
 export function linearise(stored: StoredSamples, header: StillHeader, plan: ColourPlan): Linearised {
-  const out =
-    'codes' in stored ? fromCodes(stored.codes, stored.stride, header, plan) : fromPlanes(stored.planes, header, plan);
+  if ('light' in stored) return stored;
+  const out = 'codes' in stored ? fromCodes(stored, header, plan) : fromPlanes(stored, header, plan);
   if (plan.matrix !== undefined) applyMatrix(out.planes, plan.matrix);
   return out;
 }
 
 /** The alpha channel as 0..1 in stored order, or `undefined` when the file has none. */
 export function alphaPlane(stored: StoredSamples, header: StillHeader): Float32Array | undefined {
-  if (header.alpha === 'none') return undefined;
+  if (header.alpha === 'none' || 'light' in stored) return undefined;
   const maximum = maximumOf(header);
   if ('planes' in stored) {
     const alpha = stored.planes[header.channels]!;
@@ -42,11 +53,11 @@ export function alphaPlane(stored: StoredSamples, header: StillHeader): Float32A
   return out;
 }
 
-function fromCodes(codes: Uint8Array | Uint16Array, stride: number, header: StillHeader, plan: ColourPlan): Linearised {
-  const pixels = codes.length / stride;
+function fromCodes(stored: StoredCodes, header: StillHeader, plan: ColourPlan): Linearised {
+  const pixels = stored.codes.length / stored.stride;
   const planes = Array.from({ length: header.channels }, () => new Float32Array(pixels));
-  decodeCodes({ codes, stride }, 0, tablesOf(plan, header.channels, maximumOf(header)), planes);
-  return { planes, clippedPixels: countClipped({ codes, stride }, header) };
+  decodeCodes(stored, 0, tablesOf(plan, header), planes);
+  return { planes, clippedPixels: countClipped(stored, header) };
 }
 
 /** Interleaved codes, a pixel every `stride`. */
@@ -79,30 +90,36 @@ export function decodeCodes(
   }
 }
 
-/** Number of pixels that have any channel at the recorded maximum. */
+/** Number of pixels that have any channel at the recorded maximum or above. */
 export function countClipped({ codes, stride }: StoredCodes, header: StillHeader): number {
   const maximum = maximumOf(header);
   let clipped = 0;
   if (header.channels === 1) {
-    for (let at = 0; at < codes.length; at += stride) if (codes[at] === maximum) clipped++;
+    for (let at = 0; at < codes.length; at += stride) if (codes[at]! >= maximum) clipped++;
   } else {
     for (let at = 0; at < codes.length; at += stride) {
-      if (codes[at] === maximum || codes[at + 1] === maximum || codes[at + 2] === maximum) clipped++;
+      if (codes[at]! >= maximum || codes[at + 1]! >= maximum || codes[at + 2]! >= maximum) clipped++;
     }
   }
   return clipped;
 }
 
 /** Linear light of every code, a table a channel. */
-export function tablesOf(plan: ColourPlan, channels: number, maximum: number): Float32Array[] {
+export function tablesOf(plan: ColourPlan, header: StillHeader): Float32Array[] {
   const { name, curves } = plan;
-  const standard = name === 'srgb' || name === 'linear' || name === 'bt709';
-  const tables = curves.map((curve) => (standard ? decodingTable(name, maximum) : tabulate(curve, maximum)));
-  return Array.from({ length: channels }, (_, channel) => tables[channel] ?? tables[0]!);
+  const largest = 2 ** header.bitsPerSample - 1;
+  const { zero, white } = header.scale ?? { zero: 0, white: largest };
+  const plain = zero === 0 && white === largest;
+  const standard = plain && (name === 'srgb' || name === 'linear' || name === 'bt709');
+  const share = (position: number): number => (plain ? position : (position * largest - zero) / (white - zero));
+  const tables = curves.map((curve) =>
+    standard ? decodingTable(name, largest) : tabulate((position) => curve(share(position)), largest),
+  );
+  return Array.from({ length: header.channels }, (_, channel) => tables[channel] ?? tables[0]!);
 }
 
 /** Divides by the alpha that colours are multiplied with; for 8- and 16-bit codes the decoder has done that. */
-function fromPlanes(stored: readonly ArrayLike<number>[], header: StillHeader, plan: ColourPlan): Linearised {
+function fromPlanes({ planes: stored, notes = [] }: StoredPlanes, header: StillHeader, plan: ColourPlan): Linearised {
   const maximum = maximumOf(header);
   const alpha = header.alpha === 'premultiplied' ? stored[header.channels] : undefined;
   const clipped = new Uint8Array(stored[0]!.length);
@@ -120,7 +137,7 @@ function fromPlanes(stored: readonly ArrayLike<number>[], header: StillHeader, p
     }
     return plane;
   });
-  return { planes, clippedPixels: clipped.reduce((sum, value) => sum + value, 0) };
+  return { planes, clippedPixels: clipped.reduce((sum, value) => sum + value, 0), notes };
 }
 
 /** Multiplies red, green, blue with a row-major 3 x 3 matrix, in place. */

@@ -1,8 +1,8 @@
 import { type RowSource, rowsOf } from '../compute/image.js';
 import { planColour } from './colour-plan.js';
-import { applyMatrix, countClipped, decodeCodes, maximumOf, tablesOf } from './linearise.js';
-import { type DecodedStill, type ReadStillOptions, readStill, refuseTooLarge } from './read-still.js';
-import { readIntegerSamples } from './samples.js';
+import { applyMatrix, countClipped, decodeCodes, tablesOf } from './linearise.js';
+import { type DecodedStill, finishStill, type ReadStillOptions, refuseTooLarge } from './read-still.js';
+import { readSamples } from './samples.js';
 import { readStillHeader, unreadable } from './still-header.js';
 
 /** A decoded still whose light is worked out band by band, so that it never lies in memory as floats. */
@@ -19,15 +19,15 @@ export async function openStill(path: string, options: ReadStillOptions = {}): P
   const header = await readStillHeader(path);
   const { orientation, widthPx, heightPx, channels } = header;
   const isUpright = orientation <= 1 || orientation > 8;
-  if (!isUpright || header.samples !== 'unsigned' || maximumOf(header) > 65535) {
-    const { image, clipped, ...facts } = await readStill(path, options);
-    return { ...facts, ...rowsOf(image), clipped: () => clipped };
-  }
   try {
     refuseTooLarge(path, header);
     const plan = planColour(header, options.curve ?? 'auto');
-    const stored = await readIntegerSamples(path, header, plan);
-    const tables = tablesOf(plan, channels, maximumOf(header));
+    const stored = await readSamples(path, header, plan);
+    if (!isUpright || !('codes' in stored)) {
+      const { image, clipped, ...facts } = finishStill(stored, header, plan);
+      return { ...facts, ...rowsOf(image), clipped: () => clipped };
+    }
+    const tables = tablesOf(plan, header);
     return {
       width: widthPx,
       height: heightPx,

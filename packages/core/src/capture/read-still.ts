@@ -1,9 +1,9 @@
 import type { LinearImage } from '../compute/image.js';
 import { InputError } from '../job/errors.js';
 import { type ColourPlan, planColour } from './colour-plan.js';
-import { alphaPlane, type Linearised, linearise, maximumOf } from './linearise.js';
+import { alphaPlane, type Linearised, linearise, type StoredSamples } from './linearise.js';
 import { orientInto } from './orient.js';
-import { readFloatSamples, readIntegerSamples } from './samples.js';
+import { readSamples } from './samples.js';
 import { EXPORT_ADVICE } from './sniff.js';
 import { MOST_PIXELS, readStillHeader, type StillHeader, unreadable } from './still-header.js';
 
@@ -29,27 +29,33 @@ export interface DecodedStill {
 }
 
 /**
- * Reads a PNG (8, 16 bits), JPEG (8) or TIFF (8, 16, 32 bits, float) into linear light at its full depth. Alpha is
- * dropped, or divided out where colours are multiplied with it; 'linear' and 'bt709' and 'srgb' take the codes as they
- * are, without the embedded profile. Throws {@link InputError} `FRAME_UNREADABLE` for anything that it cannot read
- * truthfully: cut-short data, inks, mosaics, single bits, signed samples.
+ * Reads a PNG, JPEG, TIFF, FITS, OpenEXR, PGM, PPM, PAM, PFM or DNG into linear light at its full depth; docs/formats.md
+ * says what of each. Alpha is dropped, or divided out where colours are multiplied with it; 'linear' and 'bt709' and
+ * 'srgb' take the codes as they are, without the embedded profile. Throws {@link InputError} `FRAME_UNREADABLE` for
+ * anything that it cannot read truthfully: cut-short data, inks, single bits, signed samples, values that are missing.
  */
 export async function readStill(path: string, options: ReadStillOptions = {}): Promise<DecodedStill> {
   const { curve = 'auto' } = options;
   const header = await readStillHeader(path);
   try {
     const plan = planColour(header, curve);
-    const { planes, clippedPixels } = await decodeStill(path, header, plan);
-    return {
-      image: { width: header.widthPx, height: header.heightPx, planes: toUpright(planes, header) },
-      clipped: clippedPixels / (header.widthPx * header.heightPx),
-      bitsPerSample: header.bitsPerSample,
-      curve: plan.name,
-      notes: [...header.notes, ...plan.notes],
-    };
+    refuseTooLarge(path, header);
+    return finishStill(await readSamples(path, header, plan), header, plan);
   } catch (error) {
     throw unreadable(path, error);
   }
+}
+
+/** Brings decoded samples into linear light and upright. */
+export function finishStill(stored: StoredSamples, header: StillHeader, plan: ColourPlan): DecodedStill {
+  const { planes, clippedPixels, notes = [] } = linearise(stored, header, plan);
+  return {
+    image: { width: header.widthPx, height: header.heightPx, planes: toUpright(planes, header) },
+    clipped: clippedPixels / (header.widthPx * header.heightPx),
+    bitsPerSample: header.bitsPerSample,
+    curve: plan.name,
+    notes: [...header.notes, ...notes, ...plan.notes],
+  };
 }
 
 /** Decodes a file whose header is known to linear planes in stored order, and its alpha if it has any. */
@@ -59,8 +65,7 @@ export async function decodeStill(
   plan: ColourPlan,
 ): Promise<Linearised & { readonly alpha: Float32Array | undefined }> {
   refuseTooLarge(path, header);
-  const integers = header.samples === 'unsigned' && maximumOf(header) <= 65535;
-  const stored = await (integers ? readIntegerSamples(path, header, plan) : readFloatSamples(path, header));
+  const stored = await readSamples(path, header, plan);
   return { alpha: alphaPlane(stored, header), ...linearise(stored, header, plan) };
 }
 

@@ -1,11 +1,41 @@
+import { open } from 'node:fs/promises';
 import { fromFile } from 'geotiff';
+import { type ByteSource, bytesOf } from './byte-source.js';
 import type { ColourPlan } from './colour-plan.js';
-import type { StoredCodes, StoredSamples } from './linearise.js';
+import { readDng } from './dng-samples.js';
+import { readExr } from './exr-samples.js';
+import { readFits } from './fits-samples.js';
+import { maximumOf, type StoredCodes, type StoredPlanes, type StoredSamples } from './linearise.js';
 import { pictures } from './picture-library.js';
+import { readPnm } from './pnm-samples.js';
+import type { StillFormat } from './sniff.js';
 import type { StillHeader } from './still-header.js';
 
+/** Kinds of file that are decoded here rather than by a library. */
+const OWN: Partial<Readonly<Record<StillFormat, (source: ByteSource) => Promise<StoredSamples>>>> = {
+  fits: readFits,
+  exr: readExr,
+  pnm: readPnm,
+  dng: readDng,
+};
+
+/** Decodes the samples of a file whose header is known. Throws a plain `Error` when they are not what it announces. */
+export async function readSamples(path: string, header: StillHeader, plan: ColourPlan): Promise<StoredSamples> {
+  const own = OWN[header.format];
+  if (own === undefined) {
+    const integers = header.samples === 'unsigned' && maximumOf(header) <= 65535;
+    return integers ? readIntegerSamples(path, header, plan) : readFloatSamples(path, header);
+  }
+  const file = await open(path, 'r');
+  try {
+    return await own(bytesOf(file, (await file.stat()).size));
+  } finally {
+    await file.close();
+  }
+}
+
 /** Decodes 8- and 16-bit files to interleaved codes, as stored: neither turned nor, unless planned, colour-converted. */
-export async function readIntegerSamples(path: string, header: StillHeader, plan: ColourPlan): Promise<StoredCodes> {
+async function readIntegerSamples(path: string, header: StillHeader, plan: ColourPlan): Promise<StoredCodes> {
   const deep = header.bitsPerSample === 16;
   const grey = header.channels === 1;
   const { data, info } = await pictures(path, {
@@ -26,7 +56,7 @@ export async function readIntegerSamples(path: string, header: StillHeader, plan
 }
 
 /** Reads 32-bit integers and floats, chunky or planar, to one array per channel. */
-export async function readFloatSamples(path: string, header: StillHeader): Promise<StoredSamples> {
+async function readFloatSamples(path: string, header: StillHeader): Promise<StoredPlanes> {
   const file = await fromFile(path);
   try {
     const rasters = await (await file.getImage(0)).readRasters({ interleave: false });

@@ -1,7 +1,7 @@
 import type { FileHandle } from 'node:fs/promises';
 
-/** Kinds of still that are read. */
-export type StillFormat = 'png' | 'jpeg' | 'tiff';
+/** Kinds of still that are read. A DNG has a TIFF's signature and is told apart by its tags. */
+export type StillFormat = 'png' | 'jpeg' | 'tiff' | 'fits' | 'exr' | 'pnm' | 'dng';
 
 /** What the first bytes of a file say it is. */
 export interface Sniffed {
@@ -17,7 +17,17 @@ export const SNIFF_BYTES = 16;
 /** What to hand over in place of a file of another kind. */
 export const EXPORT_ADVICE = 'Export 16-bit TIFF or PNG, RGB or grey, one picture per file.';
 
-const STILL_EXTENSIONS = new Set(['.png', '.jpg', '.jpeg', '.jpe', '.tif', '.tiff']);
+/** What to hand over in place of a maker's own camera raw. */
+const RAW_ADVICE = 'Convert it to DNG without loss, or export 16-bit TIFF or PNG, RGB, one picture per file.';
+
+/** What to hand over in place of a file of a kind that is not read, by its name from {@link sniff}. */
+export function adviceFor(name: string | undefined): string {
+  return name === RAW ? RAW_ADVICE : EXPORT_ADVICE;
+}
+
+const STILL_EXTENSIONS: ReadonlySet<string> = new Set(
+  'png jpg jpeg jpe tif tiff dng fits fit fts fz exr pgm ppm pnm pam pfm'.split(' ').map((name) => `.${name}`),
+);
 
 /** Whether a name carries an extension of a still, in any case. */
 export function hasStillExtension(name: string): boolean {
@@ -35,8 +45,8 @@ export function extensionOf(name: string): string {
  * that wears a TIFF signature; those extensions are believed, and what is left is told apart by its tags.
  */
 export function sniff(head: Buffer, name: string): Sniffed {
-  const raw = RAW_EXTENSIONS.get(extensionOf(name));
-  if (raw !== undefined) return { format: undefined, name: raw };
+  if (RAW_EXTENSIONS.has(extensionOf(name))) return { format: undefined, name: RAW };
+  if (/^P[1-7Ff][\s#]/.test(head.toString('latin1', 0, 3))) return { format: 'pnm', name: 'a Netpbm picture' };
   for (const [at, signature, label, format] of SIGNATURES) {
     if (head.subarray(at, at + signature.length).equals(signature)) return { format, name: label };
   }
@@ -49,23 +59,25 @@ export async function sniffFile(file: FileHandle, name: string): Promise<Sniffed
   return sniff(buffer.subarray(0, bytesRead), name);
 }
 
-const RAW_EXTENSIONS: ReadonlyMap<string, string> = new Map(
-  ['dng', 'cr2', 'cr3', 'crw', 'nef', 'nrw', 'raf', 'arw', 'sr2', 'srf', 'orf', 'rw2', 'pef', 'raw', 'x3f'].map(
-    (extension) => [`.${extension}`, 'camera raw'],
-  ),
+const RAW = 'camera raw of its maker';
+
+const RAW_EXTENSIONS: ReadonlySet<string> = new Set(
+  '3fr arw cr2 cr3 crw dcr erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f'
+    .split(' ')
+    .map((name) => `.${name}`),
 );
 
 /** Offset, bytes, name, and the still format where it is one that is read. First match wins. */
 const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] = [
   [0, bytes('89504e470d0a1a0a'), 'PNG', 'png'],
   [0, bytes('ffd8ff'), 'JPEG', 'jpeg'],
-  [8, text('CR\x02\x00'), 'camera raw'],
+  [8, text('CR\x02\x00'), RAW],
   [0, bytes('49492a00'), 'TIFF', 'tiff'],
   [0, bytes('4d4d002a'), 'TIFF', 'tiff'],
   [0, bytes('49492b00'), 'BigTIFF', 'tiff'],
   [0, bytes('4d4d002b'), 'BigTIFF', 'tiff'],
-  [0, text('SIMPLE  ='), 'FITS'],
-  [0, bytes('762f3101'), 'OpenEXR'],
+  [0, text('SIMPLE  ='), 'FITS', 'fits'],
+  [0, bytes('762f3101'), 'OpenEXR', 'exr'],
   [0, text('GIF8'), 'GIF'],
   [0, bytes('00000100'), 'ICO'],
   [4, text('jP  \r\n'), 'JPEG 2000'],
@@ -75,19 +87,21 @@ const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] =
   [8, text('WEBP'), 'WebP'],
   [8, text('AVI '), 'AVI clip'],
   [0, text('BM'), 'BMP'],
-  [0, text('P5'), 'PGM'],
-  [0, text('P6'), 'PPM'],
-  [0, text('P7'), 'PAM'],
   [0, text('8BPS'), 'layered PSD'],
-  [0, text('FUJIFILM'), 'camera raw'],
-  [0, text('IIRO'), 'camera raw'],
-  [0, text('IIU\x00'), 'camera raw'],
+  [0, text('FUJIFILM'), RAW],
+  [0, text('FOVb'), RAW],
+  [0, text('\0MRM'), RAW],
+  [6, text('HEAPCCDR'), RAW],
+  [0, text('IIRO'), RAW],
+  [0, text('IIRS'), RAW],
+  [0, text('MMOR'), RAW],
+  [0, text('IIU\x00'), RAW],
   [0, text('LUCAM-RECORDER'), 'SER clip'],
   [4, text('ftypheic'), 'HEIC'],
   [4, text('ftypheix'), 'HEIC'],
   [4, text('ftypmif1'), 'HEIF'],
   [4, text('ftypavif'), 'AVIF'],
-  [4, text('ftypcrx '), 'camera raw'],
+  [4, text('ftypcrx '), RAW],
   [4, text('ftyp'), 'MP4 or MOV clip'],
   [4, text('moov'), 'MOV clip'],
   [0, bytes('1a45dfa3'), 'Matroska clip'],

@@ -1,8 +1,13 @@
 import { type FileHandle, open, stat } from 'node:fs/promises';
 import { InputError } from '../job/errors.js';
+import { bytesOf } from './byte-source.js';
+import { isDng, judgeDng } from './dng-header.js';
+import { judgeExr } from './exr-header.js';
+import { judgeFits } from './fits-samples.js';
 import { pictures } from './picture-library.js';
 import { judgePng } from './png-header.js';
-import { EXPORT_ADVICE, type StillFormat, sniffFile } from './sniff.js';
+import { judgePnm } from './pnm-header.js';
+import { adviceFor, EXPORT_ADVICE, type StillFormat, sniffFile } from './sniff.js';
 import { judgeTiff } from './tiff-header.js';
 
 /** How a still's samples are stored, known before any of them is read. */
@@ -25,6 +30,12 @@ export interface StillHeader {
   readonly icc: Buffer | undefined;
   /** The curve that the file declares other than by a profile, if it does. */
   readonly declared: DeclaredCurve | undefined;
+  /** Recorded codes that mean 0 and 1, where those are not 0 and the largest of `bitsPerSample`, or 1 for floats. */
+  readonly scale?: { readonly zero: number; readonly white: number };
+  /** The kind of file holds linear light: unless the caller says otherwise, or, from a sensor's raw data, always. */
+  readonly linear?: 'unless-told' | 'always';
+  /** Row-major 3 x 3 from the file's linear RGB to linear sRGB. */
+  readonly toSrgb?: readonly number[];
   /** What was passed over in reading, in plain words. */
   readonly notes: readonly string[];
 }
@@ -32,15 +43,15 @@ export interface StillHeader {
 /** A curve stated by PNG's cICP, sRGB or gAMA chunks. A number is the exponent from light to code. */
 export type DeclaredCurve = 'srgb' | 'linear' | 'bt709' | number;
 
-/** What a kind of file adds to the facts that every kind has. */
-export type FormatFacts = Omit<StillHeader, 'format' | 'widthPx' | 'heightPx'>;
+/** What a kind of file adds to the facts that every kind has; `format` where it is not what the signature says. */
+export type FormatFacts = Omit<StillHeader, 'format' | 'widthPx' | 'heightPx'> & { readonly format?: StillFormat };
 
 /** Largest announced size that is read, in pixels; a larger one is taken for a broken or hostile header. */
 export const MOST_PIXELS = 400_000_000;
 
 /**
- * Reads the header of a PNG, JPEG or TIFF and decides whether its samples can be read truthfully. No pixel is decoded
- * and no memory is taken for them. Throws {@link InputError} `FRAME_UNREADABLE` with the cause and what to export.
+ * Reads the header of a still and decides whether its samples can be read truthfully. No pixel is decoded and no memory
+ * is taken for them. Throws {@link InputError} `FRAME_UNREADABLE` with the cause and what to export.
  */
 export async function readStillHeader(path: string): Promise<StillHeader> {
   let file: FileHandle | undefined;
@@ -49,12 +60,12 @@ export async function readStillHeader(path: string): Promise<StillHeader> {
     if (!(await stat(path)).isFile()) throw new Error('it is not a plain file');
     file = await open(path, 'r');
     const { format, name } = await sniffFile(file, path);
-    if (format === undefined) throw new Error(name === undefined ? 'it has no known signature' : `it is ${name}`);
+    if (format === undefined) throw unknownKind(path, name);
     const facts = await factsOf(format, path, file, (await file.stat()).size);
     const turned = facts.orientation >= 5;
     return {
-      ...facts,
       format,
+      ...facts,
       widthPx: turned ? facts.storedHeightPx : facts.storedWidthPx,
       heightPx: turned ? facts.storedWidthPx : facts.storedHeightPx,
     };
@@ -73,9 +84,18 @@ export function unreadable(path: string, cause: unknown): InputError {
   return new InputError('FRAME_UNREADABLE', `${path} cannot be read as a frame: ${first}. ${EXPORT_ADVICE}`, { cause });
 }
 
-function factsOf(format: StillFormat, path: string, file: FileHandle, sizeBytes: number): Promise<FormatFacts> {
-  if (format === 'tiff') return judgeTiff(file, sizeBytes);
+function unknownKind(path: string, name: string | undefined): InputError {
+  const cause = name === undefined ? 'it has no known signature' : `it is ${name}`;
+  return new InputError('FRAME_UNREADABLE', `${path} cannot be read as a frame: ${cause}. ${adviceFor(name)}`);
+}
+
+async function factsOf(format: StillFormat, path: string, file: FileHandle, sizeBytes: number): Promise<FormatFacts> {
+  const source = bytesOf(file, sizeBytes);
+  if (format === 'tiff') return (await isDng(source)) ? judgeDng(source) : judgeTiff(file, sizeBytes);
   if (format === 'png') return judgePng(path, file, sizeBytes);
+  if (format === 'fits') return judgeFits(source);
+  if (format === 'exr') return judgeExr(source);
+  if (format === 'pnm') return judgePnm(source);
   return judgeJpeg(path, file);
 }
 
