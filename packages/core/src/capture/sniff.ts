@@ -9,6 +9,8 @@ export interface Sniffed {
   readonly format: StillFormat | undefined;
   /** The format's common name, or `undefined` when the signature is not known. */
   readonly name: string | undefined;
+  /** Whether it is a clip, by its signature or, where that says nothing, by its extension. */
+  readonly isClip: boolean;
 }
 
 /** Bytes from the start of a file that {@link sniff} needs. */
@@ -36,12 +38,21 @@ export function extensionOf(name: string): string {
  */
 export function sniff(head: Buffer, name: string): Sniffed {
   const raw = RAW_EXTENSIONS.get(extensionOf(name));
-  if (raw !== undefined) return { format: undefined, name: raw };
+  if (raw !== undefined) return { format: undefined, name: raw, isClip: false };
   for (const [at, signature, label, format] of SIGNATURES) {
-    if (head.subarray(at, at + signature.length).equals(signature)) return { format, name: label };
+    if (head.subarray(at, at + signature.length).equals(signature)) {
+      return { format, name: label, isClip: label.endsWith(CLIP) };
+    }
   }
-  return { format: undefined, name: undefined };
+  return { format: undefined, name: undefined, isClip: CLIP_EXTENSIONS.has(extensionOf(name)) };
 }
+
+/** Ends the names of clips that are read. */
+const CLIP = ' clip';
+
+const CLIP_EXTENSIONS: ReadonlySet<string> = new Set(
+  'mov mp4 m4v mkv webm avi mxf y4m'.split(' ').map((name) => `.${name}`),
+);
 
 /** Reads the first bytes of an open file and tells its kind. */
 export async function sniffFile(file: FileHandle, name: string): Promise<Sniffed> {
@@ -82,7 +93,7 @@ const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] =
   [0, text('FUJIFILM'), 'camera raw'],
   [0, text('IIRO'), 'camera raw'],
   [0, text('IIU\x00'), 'camera raw'],
-  [0, text('LUCAM-RECORDER'), 'SER clip'],
+  [0, text('LUCAM-RECORDER'), 'SER video'],
   [4, text('ftypheic'), 'HEIC'],
   [4, text('ftypheix'), 'HEIC'],
   [4, text('ftypmif1'), 'HEIF'],
@@ -90,6 +101,12 @@ const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] =
   [4, text('ftypcrx '), 'camera raw'],
   [4, text('ftyp'), 'MP4 or MOV clip'],
   [4, text('moov'), 'MOV clip'],
+  [4, text('mdat'), 'MOV clip'],
+  [4, text('wide'), 'MOV clip'],
+  [4, text('free'), 'MOV clip'],
+  [4, text('skip'), 'MOV clip'],
+  [0, bytes('060e2b34'), 'MXF clip'],
+  [0, text('YUV4MPEG2'), 'YUV4MPEG2 clip'],
   [0, bytes('1a45dfa3'), 'Matroska clip'],
 ];
 
