@@ -21,6 +21,8 @@ interface Rational {
 export interface FormatContext {
   readonly streams: readonly Stream[];
   readonly iformat: { readonly name: string };
+  /** Millionths of a second. */
+  readonly duration: bigint;
   allocContext(): void;
   openInputSync(url: string, format: null, options: object): number;
   findStreamInfoSync(options: null): number;
@@ -43,6 +45,8 @@ export interface Stream {
     toJSON(): { readonly fieldOrder?: number };
     getCodedSideData(type: number): { readonly data: Buffer } | Buffer | null;
   };
+  readonly nbFrames: bigint;
+  readonly avgFrameRate: Rational;
   readonly timeBase: Rational;
   readonly sampleAspectRatio: Rational;
   readonly disposition: number;
@@ -77,18 +81,6 @@ export interface Frame {
   readonly linesize: readonly number[];
   alloc(): void;
   unref(): void;
-}
-
-/** Whether the packages of this machine hold the libraries, without loading them. */
-export function hasBinding(): boolean {
-  return names().some((name) => {
-    try {
-      createRequire(import.meta.url).resolve(name);
-      return true;
-    } catch {
-      return false;
-    }
-  });
 }
 
 /** Loads the libraries. They are native code: only to be loaded by a program that may die. */

@@ -31,6 +31,7 @@ function answer(request: ClipRequest): void {
 
 try {
   answer(JSON.parse(readFileSync(0, 'utf8')) as ClipRequest);
+  say({ kind: 'done' });
 } catch (error) {
   say({ kind: 'failure', message: error instanceof Error ? error.message : String(error) });
 }

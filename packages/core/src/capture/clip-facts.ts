@@ -22,8 +22,9 @@ export interface ClipFacts {
   readonly interlaced: boolean;
   /** Time of each picture, ascending, in units of the file; null where it does not give every one: they count by order, then. */
   readonly times: readonly number[] | null;
-  /** Number of pictures. */
+  /** Number of pictures that are there, and that the file says there are; 0 where it does not. */
   readonly count: number;
+  readonly announced: number;
 }
 
 /** What the program that decodes is asked for. */
@@ -43,4 +44,6 @@ export type ClipAnswer =
   | { readonly kind: 'facts'; readonly facts: ClipFacts }
   | { readonly kind: 'picture'; readonly index: number; readonly faulty: boolean }
   | { readonly kind: 'alive' }
+  /** All is said: what the libraries do while they are unloaded no longer matters. */
+  | { readonly kind: 'done' }
   | { readonly kind: 'failure'; readonly message: string };

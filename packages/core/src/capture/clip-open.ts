@@ -68,7 +68,14 @@ export function factsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip, al
     interlaced: (codecpar.toJSON().fieldOrder ?? 0) > PROGRESSIVE,
     times: untimed === 0 && distinct ? times : null,
     count,
+    announced: announcedBy(context, stream),
   };
+}
+
+/** Of its index, or else of its length and rate. */
+function announcedBy({ duration }: FormatContext, { nbFrames, avgFrameRate: { num, den } }: Stream): number {
+  if (nbFrames > 0n) return Number(nbFrames);
+  return duration > 0n && num > 0 && den > 0 ? Math.round((Number(duration) / 1e6) * (num / den)) : 0;
 }
 
 /** Stands for a time that is not known. */

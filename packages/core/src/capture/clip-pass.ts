@@ -13,14 +13,14 @@ const CLIP_ADVICE = 'Export ProRes, FFV1 or H.264 in MOV, MP4 or MKV, or 16-bit 
 
 /**
  * Reads what a clip says of itself; no picture is decoded. `item` is its path relative to the capture; every picture gets
- * a name of its own from it and its number, counted from 1. A clip that cannot be used is a loss.
+ * a name of its own from it and its number, counted from 1. A clip that cannot be used, or has lost its end, is a loss.
  */
 export async function readClipPass(
   root: string,
   item: string,
   name: string,
   signal?: AbortSignal,
-): Promise<{ readonly pass: Pass } | { readonly loss: LeftOut<LeftOutReason> }> {
+): Promise<{ readonly pass?: Pass; readonly loss?: LeftOut<LeftOutReason> }> {
   const path = join(root, item);
   const lost = (detail: string) => ({
     loss: { item, reason: 'unreadable' as const, detail: `${detail}. ${CLIP_ADVICE}` },
@@ -48,7 +48,14 @@ export async function readClipPass(
     channels: layoutOf(facts.pixelFormat)!.kind === 'grey' ? 1 : 3,
     clip: facts,
   };
-  return { pass };
+  return facts.count + SPARE < facts.announced ? { pass, loss: cutShort(item, facts) } : { pass };
+}
+
+/** Pictures by which length and rate may be out. */
+const SPARE = 1;
+
+function cutShort(item: string, { count, announced }: ClipFacts): LeftOut<LeftOutReason> {
+  return { item, reason: 'cut-short', detail: `The file ends early: of ${announced} pictures ${count} are there.` };
 }
 
 function refusalOf(facts: ClipFacts): string | undefined {

@@ -40,14 +40,3 @@ export function adaptation(from: readonly number[], to: readonly number[]): numb
   const [a, b] = [times(BRADFORD, from), times(BRADFORD, to)];
   return multiply(invert(BRADFORD), multiply(diagonal(b.map((value, i) => value / a[i]!)), BRADFORD));
 }
-
-/** D50 as profiles have it. ICC.1:2022, section 7.2.16. */
-export const D50_XYZ: readonly number[] = [0.9642, 1, 0.8249];
-
-/** The sRGB primaries at white D50 as profiles carry them, columns R, G, B; rows X, Y, Z. IEC 61966-2-1 annex, ICC.1:2022. */
-export const SRGB_TO_D50: Matrix = [
-  0.4360747, 0.3850649, 0.1430804, 0.2225045, 0.7168786, 0.0606169, 0.0139322, 0.0971045, 0.7141733,
-];
-
-/** XYZ at white D50 to linear sRGB. */
-export const D50_TO_SRGB: Matrix = invert(SRGB_TO_D50);

@@ -77,6 +77,7 @@ export interface Capture {
  * - `nested-folder`: a folder inside a pass;
  * - `no-stills`: a folder without a still or a clip;
  * - `unreadable`: called or marked as a still or a clip, but its header cannot be read or its samples not truthfully decoded;
+ * - `cut-short`: a clip that has lost its end; what is left of it is used;
  * - `too-large`: the header announces more pixels than are read;
  * - `odd-size`: another upright size than most frames of the pass;
  * - `odd-channels`: grey among colour or colour among grey.
@@ -91,6 +92,7 @@ export type LeftOutReason =
   | 'nested-folder'
   | 'no-stills'
   | 'unreadable'
+  | 'cut-short'
   | 'too-large'
   | 'odd-size'
   | 'odd-channels';

@@ -22,6 +22,7 @@ export async function runClipChild(
   );
   const child = spawn(process.execPath, [fileURLToPath(program)], { stdio: ['pipe', 'pipe', 'ignore'] });
   let failure: string | undefined;
+  let done = false;
   const stop = (): void => {
     child.kill('SIGKILL');
   };
@@ -45,11 +46,12 @@ export async function runClipChild(
       silence = setTimeout(onSilence, SILENCE_MS);
       const answer = JSON.parse(line) as ClipAnswer;
       if (answer.kind === 'failure') failure = answer.message;
+      else if (answer.kind === 'done') done = true;
       else onAnswer(answer);
     }
     const crash = await ended;
     if (signal?.aborted) throw new InterruptedError();
-    return failure ?? crash;
+    return failure ?? (done ? undefined : crash);
   } finally {
     clearTimeout(silence);
     signal?.removeEventListener('abort', stop);

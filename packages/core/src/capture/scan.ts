@@ -56,8 +56,8 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
     }
     for (const clip of folder.clips) {
       const read = await readClipPass(root, `${prefix}${clip}`, `${prefix}${clip}`, signal);
-      if ('pass' in read) passes.push(read.pass);
-      else leftOut.push(read.loss);
+      if (read.pass) passes.push(read.pass);
+      if (read.loss) leftOut.push(read.loss);
     }
   }
   if (passes.length === 0) throw emptyCapture(root, top, leftOut);
