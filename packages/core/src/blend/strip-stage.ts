@@ -85,7 +85,8 @@ export async function stripStage(
         finePlane,
         binFactor,
       );
-      const input = { path: tracked.frames[k]!.path, ...reading, lift, correction: corrections[k]!, defects, planes };
+      const { path, clip } = tracked.frames[k]!;
+      const input = { path, clip, ...reading, lift, correction: corrections[k]!, defects, planes };
       await context.pool.run(correctFrameTask, input, { signal: context.signal });
       if (k !== toldBy) return;
       const image = { width: pass.widthPx, height: pass.heightPx, planes };
@@ -95,7 +96,7 @@ export async function stripStage(
   }));
   const box = boxOf(frames);
   const key = {
-    frames: tracked.frames.map((f, k) => [f.sha256, poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
+    frames: tracked.frames.map((f, k) => [f.sha256, f.index, poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
     reading: readingKey(reading),
     defects: Array.from(defects),
     pattern: light.pattern,

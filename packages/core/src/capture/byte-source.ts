@@ -1,4 +1,5 @@
 import type { FileHandle } from 'node:fs/promises';
+import type { OpenFile } from './tiff-tags.js';
 
 /** A file of which ranges are read: what a header announces beyond its end is refused before memory is taken. */
 export interface ByteSource {
@@ -25,5 +26,15 @@ export function bytesOf(file: FileHandle, sizeBytes: number): ByteSource {
       if (bytesRead !== length) throw new Error('it became shorter while being read');
       return buffer;
     },
+  };
+}
+
+/** A source of byte ranges as what {@link OpenFile} wants. */
+export function asFile(source: ByteSource): OpenFile {
+  return {
+    read: async (buffer, offset, length, position) => ({
+      buffer,
+      bytesRead: (await source.read(position, length)).copy(buffer, offset),
+    }),
   };
 }

@@ -12,7 +12,14 @@ const SAME = 0.0005;
 export function chromaticityMatrix(chromaticities: readonly number[]): number[] | undefined {
   if (chromaticities.every((value, i) => Math.abs(value - SRGB_CHROMATICITIES[i]!) < SAME)) return undefined;
   const [rx, ry, gx, gy, bx, by, wx, wy] = chromaticities as [
-    number, number, number, number, number, number, number, number,
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
   ];
   const white = whiteXyz(wx, wy);
   const primaries = [rx, gx, bx, ry, gy, by, 1 - rx - ry, 1 - gx - gy, 1 - bx - by];

@@ -54,7 +54,8 @@ export async function judgeExr(source: ByteSource): Promise<FormatFacts> {
   if (picture.layer !== '') notes.push(`The layer ${picture.layer} is used.`);
   const cropped = (['left', 'top', 'right', 'bottom'] as const).some((side) => data[side] !== shown[side]);
   if (cropped) notes.push('Only what lies within the display window is used.');
-  if (picture.alpha !== undefined) notes.push('Colours are divided by the alpha channel that they are multiplied with.');
+  if (picture.alpha !== undefined)
+    notes.push('Colours are divided by the alpha channel that they are multiplied with.');
   const types = new Set(picture.colours.map((index) => header.channels[index]!.type));
   return {
     storedWidthPx: shown.right - shown.left + 1,
@@ -164,7 +165,12 @@ function needed(attributes: ReadonlyMap<string, Buffer>, name: string, least: nu
 
 function boxOf(attributes: ReadonlyMap<string, Buffer>, name: string): Box {
   const value = needed(attributes, name, 16);
-  const [left, top, right, bottom] = [0, 4, 8, 12].map((at) => value.readInt32LE(at)) as [number, number, number, number];
+  const [left, top, right, bottom] = [0, 4, 8, 12].map((at) => value.readInt32LE(at)) as [
+    number,
+    number,
+    number,
+    number,
+  ];
   const far = [left, top, right, bottom].some((side) => Math.abs(side) > FARTHEST);
   if (far || right < left || bottom < top) throw new Error(`its ${name} is ${left}, ${top} to ${right}, ${bottom}`);
   return { left, top, right, bottom };
@@ -185,7 +191,8 @@ function compressionOf(attributes: ReadonlyMap<string, Buffer>): ExrCompression 
   const number = needed(attributes, 'compression', 1)[0]!;
   const compression = EXR_COMPRESSION[number];
   if (compression === undefined) throw new Error(`its compression is of kind ${number}`);
-  if (compression.startsWith('DWA')) throw new Error(`it is compressed with loss (${compression}); use ZIP, PIZ or none`);
+  if (compression.startsWith('DWA'))
+    throw new Error(`it is compressed with loss (${compression}); use ZIP, PIZ or none`);
   return compression;
 }
 
@@ -206,7 +213,8 @@ function channelsOf(list: Buffer): ExrChannel[] {
     if (type === undefined) throw new Error(`its channel ${name} has samples of an unknown kind`);
     const steps = [list.readInt32LE(cursor.at + 8), list.readInt32LE(cursor.at + 12)];
     if (/(^|\.)(RY|BY)$/.test(name)) throw new Error('its colours are luminance and chroma, not RGB or grey');
-    if (steps[0] !== 1 || steps[1] !== 1) throw new Error(`its channel ${name} has a lower resolution than the picture`);
+    if (steps[0] !== 1 || steps[1] !== 1)
+      throw new Error(`its channel ${name} has a lower resolution than the picture`);
     channels.push({ name, type, perceptual: list[cursor.at + 4] === 1 });
     cursor.at += 16;
     if (channels.length > 1024) throw new Error('it has more than 1024 channels');

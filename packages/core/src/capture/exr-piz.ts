@@ -48,7 +48,12 @@ function valuesOf(bitmap: Uint8Array): { readonly table: Uint16Array; readonly l
   return { table, largest: count - 1 };
 }
 
-function rowByRow(words: Uint16Array, table: Uint16Array, { width, height, channels }: ExrBlock, length: number): Buffer {
+function rowByRow(
+  words: Uint16Array,
+  table: Uint16Array,
+  { width, height, channels }: ExrBlock,
+  length: number,
+): Buffer {
   const out = Buffer.alloc(length);
   let to = 0;
   for (let y = 0; y < height; y++) {

@@ -6,7 +6,10 @@ import { type ExrBlock, sampleBytes } from './exr-unpack.js';
  * many as the block needs.
  */
 export function unpackPxr24(bytes: Buffer, { width, height, channels }: ExrBlock, length: number): Buffer {
-  const rowBytes = channels.reduce((sum, { type }) => sum + width * (type === 'half' ? 2 : type === 'float' ? 3 : 4), 0);
+  const rowBytes = channels.reduce(
+    (sum, { type }) => sum + width * (type === 'half' ? 2 : type === 'float' ? 3 : 4),
+    0,
+  );
   if (bytes.length !== rowBytes * height) throw new Error('a block of it has another size than announced');
   const out = Buffer.alloc(length);
   let from = 0;

@@ -29,7 +29,7 @@ export async function readCards(
       if (keyword === 'END') return { cards, dataOffset: at + FITS_BLOCK_BYTES };
       if (!/^[A-Z0-9_-]*$/.test(keyword)) throw new Error('a header of it holds something other than keywords');
       if (card.slice(8, 10) !== '= ' || cards.has(keyword)) continue;
-      const value = valueOf(card.slice(10));
+      const value = cardValue(card.slice(10));
       if (value !== undefined) cards.set(keyword, value);
     }
   }
@@ -57,7 +57,7 @@ export function textOf(cards: FitsCards, keyword: string): string {
 }
 
 /** FITS 4.0, section 4.2: text in quotes, T or F, numbers (whose exponent may be a D), then a comment after a slash. */
-function valueOf(field: string): FitsValue | undefined {
+function cardValue(field: string): FitsValue | undefined {
   const quoted = /^\s*'((?:[^']|'')*)'/.exec(field);
   if (quoted !== null) return quoted[1]!.replaceAll("''", "'").trimEnd();
   const word = field.split('/', 1)[0]!.trim();

@@ -109,7 +109,8 @@ function imageOf(cards: FitsCards, dataOffset: number, dataBytes: number, tiled:
   const planes = more.reduce((product, size) => product * size, 1);
   const channels = more[0] === 3 ? 3 : 1;
   const notes: string[] = [];
-  if (planes > channels) notes.push(`The array has ${planes} planes; the first ${channels === 3 ? '3 are' : 'is'} used.`);
+  if (planes > channels)
+    notes.push(`The array has ${planes} planes; the first ${channels === 3 ? '3 are' : 'is'} used.`);
   const bitpix = bitpixOf(cards, prefix);
   const order = textOf(cards, 'ROWORDER');
   const mosaic = channels === 1 ? mosaicOf(cards) : undefined;

@@ -1,6 +1,6 @@
 import type { ByteSource } from './byte-source.js';
 import { demosaic } from './demosaic.js';
-import { findFitsImage, type FitsImage } from './fits-image.js';
+import { type FitsImage, findFitsImage } from './fits-image.js';
 import { exceeds, type FitsWhite, guessedWhite, scalesOf, statedWhite } from './fits-scale.js';
 import { readTiles } from './fits-tiles.js';
 import type { StoredSamples } from './linearise.js';

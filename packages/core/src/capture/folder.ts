@@ -10,6 +10,7 @@ import { adviceFor, hasStillExtension, sniffFile } from './sniff.js';
 /** A folder's entries, sorted into what they are. Names only, in natural order. */
 export interface Folder {
   readonly stills: readonly string[];
+  readonly clips: readonly string[];
   readonly folders: readonly string[];
   readonly leftOut: readonly LeftOut<LeftOutReason>[];
 }
@@ -21,7 +22,7 @@ export const OPEN_FILES = 8;
 const SETTINGS_FILE = 'capture.yaml';
 
 /**
- * Lists a folder and tells stills from everything else by signature, and by name where the signature says nothing.
+ * Lists a folder and tells stills and clips from everything else by signature, and by name where the signature says nothing.
  * `prefix` goes before names in what is left out: the folder's path relative to the capture, with a trailing slash.
  * Nothing but plain files is opened. Throws {@link InputError} `CAPTURE_UNREADABLE` when the folder cannot be listed.
  */
@@ -31,12 +32,13 @@ export async function readFolder(path: string, prefix: string, signal?: AbortSig
   const named = (kind: Kind): string[] => entries.filter((_, i) => kinds[i] === kind).map((entry) => entry.name);
   return {
     stills: named('still'),
+    clips: named('clip'),
     folders: named('folder'),
     leftOut: kinds.filter((kind) => typeof kind === 'object'),
   };
 }
 
-type Kind = 'still' | 'folder' | 'expected';
+type Kind = 'still' | 'clip' | 'folder' | 'expected';
 
 async function list(path: string): Promise<Dirent[]> {
   try {
@@ -65,7 +67,8 @@ async function judgeFile(path: string, item: string): Promise<Kind | LeftOut<Lef
   try {
     const file = await open(path, 'r');
     try {
-      const { format, name } = await sniffFile(file, item);
+      const { format, name, isClip } = await sniffFile(file, item);
+      if (isClip) return 'clip';
       if (format !== undefined) return 'still';
       if (name !== undefined) return { item, reason: 'not-an-image', detail: `It is ${name}. ${adviceFor(name)}` };
       if (hasStillExtension(item)) return 'still';

@@ -24,8 +24,10 @@ export async function hashCapture(
       throw new InputError('CAPTURE_CHANGED', message, { cause: error });
     }
   };
-  const hashes = await mapBounded(frames, OPEN_FILES, (frame) => hash(frame.path), context.signal);
-  return new Map(frames.map((frame, i) => [frame.item, hashes[i]!]));
+  const paths = [...new Set(frames.map((frame) => frame.path))];
+  const hashes = await mapBounded(paths, OPEN_FILES, hash, context.signal);
+  const byPath = new Map(paths.map((path, i) => [path, hashes[i]!]));
+  return new Map(frames.map(({ item, path }) => [item, byPath.get(path)!]));
 }
 
 /** Adds the SHA-256 of each loss that is a readable plain file. */

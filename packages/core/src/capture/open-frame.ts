@@ -1,6 +1,7 @@
 import { withRaster } from '../job/raster-file.js';
 import { applyTable } from './apply-table.js';
 import { decoderOf } from './curves.js';
+import { type ClipPicture, openClipPicture } from './open-clip-picture.js';
 import { type OpenStill, openStill } from './open-still.js';
 import type { Calibration, Encoding, Reading } from './reading.js';
 import { unreadable } from './still-header.js';
@@ -8,6 +9,8 @@ import { unreadable } from './still-header.js';
 /** A frame of a pass, and how it becomes light. */
 export interface FrameSource extends Reading {
   readonly path: string;
+  /** Where the path is that of a clip: the picture in it. */
+  readonly clip?: ClipPicture | undefined;
 }
 
 /** A frame whose light is worked out band by band. */
@@ -20,9 +23,10 @@ export interface OpenFrame extends OpenStill {
  * Opens a frame as its pass is to be read: by a curve or a table, then calibrated. A table's output is scaled so that
  * the recorded maximum of all channels gives 1. Throws {@link InputError} `FRAME_UNREADABLE`.
  */
-export async function openFrame({ path, encoding, calibration }: FrameSource): Promise<OpenFrame> {
+export async function openFrame({ path, clip, encoding, calibration }: FrameSource): Promise<OpenFrame> {
   const { curve, table } = encoding;
-  const still = await openStill(path, { curve: table ? 'linear' : curve });
+  const asked = table ? 'linear' : curve;
+  const still = clip ? openClipPicture(path, clip, asked) : await openStill(path, { curve: asked });
   const recorded = table ? throughTable(still, table) : still;
   return { ...(calibration ? calibrated(recorded, calibration, path) : recorded), recorded };
 }

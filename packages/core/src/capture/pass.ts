@@ -1,8 +1,9 @@
 import type { LeftOut } from '../job/errors.js';
+import type { ClipFacts } from './clip-facts.js';
 
-/** One image file of a pass. */
+/** One picture of a pass. */
 export interface FrameFile {
-  /** Path relative to the capture, with forward slashes. */
+  /** Path relative to the capture, with forward slashes; of a picture in a clip, with `#` and its number from 1 behind it. */
   readonly item: string;
   /** Absolute path. */
   readonly path: string;
@@ -11,11 +12,23 @@ export interface FrameFile {
   readonly modified: string;
 }
 
-/** One locked-off recording: a folder of stills, in the natural order of their names. */
-export interface Pass {
-  /** What kind of recording this is; other kinds can be added beside it. */
+/** One locked-off recording. */
+export type Pass = StillsPass | ClipPass;
+
+/** A folder of stills, in the natural order of their names. */
+export interface StillsPass extends PassFacts {
   readonly kind: 'stills';
-  /** The folder's name. */
+}
+
+/** A clip, whose pictures come in the order of their times. */
+export interface ClipPass extends PassFacts {
+  readonly kind: 'clip';
+  readonly clip: ClipFacts;
+}
+
+/** What every kind of recording has. */
+interface PassFacts {
+  /** The folder's or the clip's path relative to the capture; of stills that lie in the capture itself, its name. */
   readonly name: string;
   readonly frames: readonly FrameFile[];
   /** Upright size that all frames share (space 2). */
@@ -57,13 +70,14 @@ export interface Capture {
  * Why something in a capture is not used:
  * - `hidden`: the name begins with a dot;
  * - `link`: a symbolic link, which is not followed;
- * - `not-an-image`: neither PNG, JPEG nor TIFF by signature, and not called so either;
+ * - `not-an-image`: neither a clip, PNG, JPEG nor TIFF by signature, and not called so either;
  * - `beside-the-passes`: a still next to folders that hold passes;
  * - `calibration-odd-size`: dark, flat or bias frames of another size than those of a pass;
  * - `second-guide`: a still of the folder `guide` after the first;
  * - `nested-folder`: a folder inside a pass;
- * - `no-stills`: a folder without a still;
- * - `unreadable`: called or marked as a still, but its header cannot be read or its samples not truthfully decoded;
+ * - `no-stills`: a folder without a still or a clip;
+ * - `unreadable`: called or marked as a still or a clip, but its header cannot be read or its samples not truthfully decoded;
+ * - `cut-short`: a clip that has lost its end; what is left of it is used;
  * - `too-large`: the header announces more pixels than are read;
  * - `odd-size`: another upright size than most frames of the pass;
  * - `odd-channels`: grey among colour or colour among grey.
@@ -78,6 +92,7 @@ export type LeftOutReason =
   | 'nested-folder'
   | 'no-stills'
   | 'unreadable'
+  | 'cut-short'
   | 'too-large'
   | 'odd-size'
   | 'odd-channels';

@@ -32,7 +32,11 @@ export async function judgePnm(source: ByteSource): Promise<FormatFacts> {
     throw new Error(`it is cut short: ${end} bytes are needed, the file has ${source.sizeBytes} bytes`);
   }
   const notes: string[] = [];
-  if (!text && !float && /^P[1-7]$/.test((await source.read(end, Math.min(2, source.sizeBytes - end))).toString('latin1')))
+  if (
+    !text &&
+    !float &&
+    /^P[1-7]$/.test((await source.read(end, Math.min(2, source.sizeBytes - end))).toString('latin1'))
+  )
     notes.push('The file holds several pictures; the first one is used.');
   if (alpha) notes.push('The alpha channel is dropped.');
   return {
@@ -81,7 +85,10 @@ function pamHeader(head: string): PnmHeader {
   if (end === null) throw new Error('its header has no end');
   const lines = head.slice(0, end.index).split('\n');
   const value = (name: string): string =>
-    lines.find((line) => line.startsWith(`${name} `))?.slice(name.length).trim() ?? '';
+    lines
+      .find((line) => line.startsWith(`${name} `))
+      ?.slice(name.length)
+      .trim() ?? '';
   const depth = Number(value('DEPTH'));
   const type = value('TUPLTYPE');
   const alpha = depth === 2 || depth === 4;
@@ -119,6 +126,7 @@ function pfmHeader(head: string, magic: 'PF' | 'Pf'): PnmHeader {
 function checked(header: PnmHeader): PnmHeader {
   const { widthPx, heightPx, maximum } = header;
   if (!(widthPx >= 1 && heightPx >= 1)) throw new Error(`it announces ${widthPx} x ${heightPx} pixels`);
-  if (!(Number.isInteger(maximum) && maximum >= 1 && maximum <= 65535)) throw new Error(`its largest code is ${maximum}`);
+  if (!(Number.isInteger(maximum) && maximum >= 1 && maximum <= 65535))
+    throw new Error(`its largest code is ${maximum}`);
   return header;
 }

@@ -23,7 +23,7 @@ export interface DecodedStill {
   readonly clipped: number;
   readonly bitsPerSample: number;
   /** The curve that was applied; `profile` for that of an embedded profile, `gamma` for a declared exponent. */
-  readonly curve: 'srgb' | 'linear' | 'bt709' | 'profile' | 'gamma';
+  readonly curve: 'srgb' | 'linear' | 'bt709' | 'profile' | 'gamma' | 'pq' | 'hlg';
   /** What was passed over or assumed, in plain words. */
   readonly notes: readonly string[];
 }

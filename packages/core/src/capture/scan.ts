@@ -1,6 +1,7 @@
 import { stat } from 'node:fs/promises';
 import { basename, join, resolve } from 'node:path';
 import { InputError, type LeftOut, throwIfAborted } from '../job/errors.js';
+import { readClipPass } from './clip-pass.js';
 import { findCalibration, kindOf } from './find-calibration.js';
 import { type Folder, readFolder } from './folder.js';
 import type { Capture, FrameFile, LeftOutReason, Pass } from './pass.js';
@@ -14,7 +15,7 @@ export interface ScanOptions {
 const GUIDE_FOLDER = 'guide';
 /**
  * Finds the passes of a capture, and the guide, and reads every frame's header; no pixel is decoded. Each sub-folder with a still is a
- * pass; a folder that holds stills and no such sub-folder is one pass. Everything else comes back in `leftOut`, except
+ * pass, as is each clip, there or beside it; a folder that holds stills and no such sub-folder is one pass. Everything else comes back in `leftOut`, except
  * `capture.yaml`. Order and names do not depend on the machine.
  *
  * Throws {@link InputError}: `CAPTURE_UNREADABLE` when `dir` is not a folder that can be listed, `CAPTURE_EMPTY` when
@@ -36,21 +37,30 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
       const read = await readGuide(root, name, folder, signal);
       guide = read.guide;
       leftOut.push(...folder.leftOut, ...read.leftOut);
-    } else if (folder.stills.length > 0) found.push({ name, folder, prefix: `${name}/` });
+    } else if (folder.stills.length + folder.clips.length > 0) found.push({ name, folder, prefix: `${name}/` });
     else leftOut.push({ item: name, reason: 'no-stills', detail: 'The folder holds no still.' }, ...folder.leftOut);
   }
-  if (found.length > 0) leftOut.push(...top.stills.map(besidePasses));
-  else if (top.stills.length > 0)
-    found.push({ name: basename(root), folder: { ...top, folders: [], leftOut: [] }, prefix: '' });
-  else throw emptyCapture(root, top, leftOut);
+  const inFolders = found.some(({ folder }) => folder.stills.length > 0);
+  if (inFolders) leftOut.push(...top.stills.map(besidePasses));
+  const own = inFolders ? [] : top.stills;
+  if (own.length + top.clips.length > 0)
+    found.push({ name: basename(root), folder: { ...top, stills: own, folders: [], leftOut: [] }, prefix: '' });
 
   const passes: Pass[] = [];
   for (const { name, folder, prefix } of found) {
     leftOut.push(...folder.leftOut, ...folder.folders.map((nested) => nestedFolder(`${prefix}${nested}`)));
-    const { pass, leftOut: lost } = await readStillsPass(root, prefix, name, folder.stills, signal);
-    passes.push(pass);
-    leftOut.push(...lost);
+    if (folder.stills.length > 0) {
+      const { pass, leftOut: lost } = await readStillsPass(root, prefix, name, folder.stills, signal);
+      passes.push(pass);
+      leftOut.push(...lost);
+    }
+    for (const clip of folder.clips) {
+      const read = await readClipPass(root, `${prefix}${clip}`, `${prefix}${clip}`, signal);
+      if (read.pass) passes.push(read.pass);
+      if (read.loss) leftOut.push(read.loss);
+    }
   }
+  if (passes.length === 0) throw emptyCapture(root, top, leftOut);
   const calibration = await findCalibration(root, top, passes, signal);
   leftOut.push(...calibration.leftOut);
   return { root, name: basename(root), passes, guide, calibration: calibration.sets, leftOut };
@@ -93,7 +103,7 @@ function emptyCapture(root: string, top: Folder, leftOut: readonly LeftOut[]): I
   const example = first === undefined ? '' : ` For one, ${first.item} was left out: ${first.detail}`;
   return new InputError(
     'CAPTURE_EMPTY',
-    `${root} holds no pass (folders: ${top.folders.length}, left out: ${leftOut.length}); a pass is a folder of PNG, JPEG or ` +
-      `TIFF stills.${example} Put each pass's stills into a folder of its own inside it.`,
+    `${root} holds no pass (folders: ${top.folders.length}, left out: ${leftOut.length}); a pass is a clip, or a folder of ` +
+      `PNG, JPEG or TIFF stills.${example} Put each pass's stills into a folder of its own inside it.`,
   );
 }

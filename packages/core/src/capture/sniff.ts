@@ -9,6 +9,8 @@ export interface Sniffed {
   readonly format: StillFormat | undefined;
   /** The format's common name, or `undefined` when the signature is not known. */
   readonly name: string | undefined;
+  /** Whether it is a clip, by its signature or, where that says nothing, by its extension. */
+  readonly isClip: boolean;
 }
 
 /** Bytes from the start of a file that {@link sniff} needs. */
@@ -20,8 +22,12 @@ export const EXPORT_ADVICE = 'Export 16-bit TIFF or PNG, RGB or grey, one pictur
 /** What to hand over in place of a maker's own camera raw. */
 const RAW_ADVICE = 'Convert it to DNG without loss, or export 16-bit TIFF or PNG, RGB, one picture per file.';
 
+/** What to hand over in place of a clip that is not read. */
+export const CLIP_ADVICE = 'Export ProRes, FFV1 or H.264 in MOV, MP4 or MKV, or 16-bit TIFF stills.';
+
 /** What to hand over in place of a file of a kind that is not read, by its name from {@link sniff}. */
 export function adviceFor(name: string | undefined): string {
+  if (name === RAW_CLIP) return CLIP_ADVICE;
   return name === RAW ? RAW_ADVICE : EXPORT_ADVICE;
 }
 
@@ -45,13 +51,26 @@ export function extensionOf(name: string): string {
  * that wears a TIFF signature; those extensions are believed, and what is left is told apart by its tags.
  */
 export function sniff(head: Buffer, name: string): Sniffed {
-  if (RAW_EXTENSIONS.has(extensionOf(name))) return { format: undefined, name: RAW };
-  if (/^P[1-7Ff][\s#]/.test(head.toString('latin1', 0, 3))) return { format: 'pnm', name: 'a Netpbm picture' };
-  for (const [at, signature, label, format] of SIGNATURES) {
-    if (head.subarray(at, at + signature.length).equals(signature)) return { format, name: label };
+  const extension = extensionOf(name);
+  if (RAW_EXTENSIONS.has(extension)) return { format: undefined, name: RAW, isClip: false };
+  if (RAW_CLIP_EXTENSIONS.has(extension)) return { format: undefined, name: RAW_CLIP, isClip: false };
+  if (/^P[1-7Ff][\s#]/.test(head.toString('latin1', 0, 3))) {
+    return { format: 'pnm', name: 'a Netpbm picture', isClip: false };
   }
-  return { format: undefined, name: undefined };
+  for (const [at, signature, label, format] of SIGNATURES) {
+    if (head.subarray(at, at + signature.length).equals(signature)) {
+      return { format, name: label, isClip: label.endsWith(CLIP) };
+    }
+  }
+  return { format: undefined, name: undefined, isClip: CLIP_EXTENSIONS.has(extension) };
 }
+
+/** Ends the names of clips that are read. */
+const CLIP = ' clip';
+
+const CLIP_EXTENSIONS: ReadonlySet<string> = new Set(
+  'mov mp4 m4v mkv webm avi mxf y4m'.split(' ').map((name) => `.${name}`),
+);
 
 /** Reads the first bytes of an open file and tells its kind. */
 export async function sniffFile(file: FileHandle, name: string): Promise<Sniffed> {
@@ -60,11 +79,17 @@ export async function sniffFile(file: FileHandle, name: string): Promise<Sniffed
 }
 
 const RAW = 'camera raw of its maker';
+const RAW_CLIP = 'a raw clip of its maker';
 
 const RAW_EXTENSIONS: ReadonlySet<string> = new Set(
   '3fr arw cr2 cr3 crw dcr erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f'
     .split(' ')
     .map((name) => `.${name}`),
+);
+
+/** Clips that only their makers' kits read; some wear a MOV's signature. */
+const RAW_CLIP_EXTENSIONS: ReadonlySet<string> = new Set(
+  'ari arx braw crm mlv nev r3d rmf'.split(' ').map((name) => `.${name}`),
 );
 
 /** Offset, bytes, name, and the still format where it is one that is read. First match wins. */
@@ -96,7 +121,7 @@ const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] =
   [0, text('IIRS'), RAW],
   [0, text('MMOR'), RAW],
   [0, text('IIU\x00'), RAW],
-  [0, text('LUCAM-RECORDER'), 'SER clip'],
+  [0, text('LUCAM-RECORDER'), 'SER video'],
   [4, text('ftypheic'), 'HEIC'],
   [4, text('ftypheix'), 'HEIC'],
   [4, text('ftypmif1'), 'HEIF'],
@@ -104,6 +129,12 @@ const SIGNATURES: readonly (readonly [number, Buffer, string, StillFormat?])[] =
   [4, text('ftypcrx '), RAW],
   [4, text('ftyp'), 'MP4 or MOV clip'],
   [4, text('moov'), 'MOV clip'],
+  [4, text('mdat'), 'MOV clip'],
+  [4, text('wide'), 'MOV clip'],
+  [4, text('free'), 'MOV clip'],
+  [4, text('skip'), 'MOV clip'],
+  [0, bytes('060e2b34'), 'MXF clip'],
+  [0, text('YUV4MPEG2'), 'YUV4MPEG2 clip'],
   [0, bytes('1a45dfa3'), 'Matroska clip'],
 ];
 

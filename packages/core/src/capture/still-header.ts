@@ -1,7 +1,7 @@
 import { type FileHandle, open, stat } from 'node:fs/promises';
 import { InputError } from '../job/errors.js';
-import { bytesOf } from './byte-source.js';
-import { isDng, judgeDng } from './dng-header.js';
+import { type ByteSource, bytesOf } from './byte-source.js';
+import { judgeDng } from './dng-samples.js';
 import { judgeExr } from './exr-header.js';
 import { judgeFits } from './fits-samples.js';
 import { pictures } from './picture-library.js';
@@ -9,6 +9,7 @@ import { judgePng } from './png-header.js';
 import { judgePnm } from './pnm-header.js';
 import { adviceFor, EXPORT_ADVICE, type StillFormat, sniffFile } from './sniff.js';
 import { judgeTiff } from './tiff-header.js';
+import { readTiffTags, TIFF_TAG } from './tiff-tags.js';
 
 /** How a still's samples are stored, known before any of them is read. */
 export interface StillHeader {
@@ -89,9 +90,14 @@ function unknownKind(path: string, name: string | undefined): InputError {
   return new InputError('FRAME_UNREADABLE', `${path} cannot be read as a frame: ${cause}. ${adviceFor(name)}`);
 }
 
+async function judgeTiffOrDng(file: FileHandle, source: ByteSource): Promise<FormatFacts> {
+  const tags = await readTiffTags(file, source.sizeBytes);
+  return tags.numbers.has(TIFF_TAG.DngVersion) ? judgeDng(source) : judgeTiff(tags, source.sizeBytes);
+}
+
 async function factsOf(format: StillFormat, path: string, file: FileHandle, sizeBytes: number): Promise<FormatFacts> {
   const source = bytesOf(file, sizeBytes);
-  if (format === 'tiff') return (await isDng(source)) ? judgeDng(source) : judgeTiff(file, sizeBytes);
+  if (format === 'tiff') return judgeTiffOrDng(file, source);
   if (format === 'png') return judgePng(path, file, sizeBytes);
   if (format === 'fits') return judgeFits(source);
   if (format === 'exr') return judgeExr(source);

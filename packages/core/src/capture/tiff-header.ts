@@ -1,6 +1,5 @@
-import type { FileHandle } from 'node:fs/promises';
 import type { FormatFacts } from './still-header.js';
-import { readTiffTags, TIFF_TAG, type TiffTags } from './tiff-tags.js';
+import { TIFF_TAG, type TiffTags } from './tiff-tags.js';
 
 const PHOTOMETRIC_NAMES: ReadonlyMap<number, string> = new Map([
   [4, 'a transparency mask'],
@@ -18,10 +17,8 @@ const PHOTOMETRIC_NAMES: ReadonlyMap<number, string> = new Map([
 const READABLE_PHOTOMETRIC: readonly number[] = [0, 1, 2, 3, 6];
 
 /** The facts of a TIFF's first page. Throws a plain `Error` with the cause when its samples cannot be read truthfully. */
-export async function judgeTiff(file: FileHandle, sizeBytes: number): Promise<FormatFacts> {
-  const tags = await readTiffTags(file, sizeBytes);
+export function judgeTiff(tags: TiffTags, sizeBytes: number): FormatFacts {
   const photometric = one(tags, TIFF_TAG.Photometric);
-  if (tags.numbers.has(TIFF_TAG.DngVersion)) throw new Error('it is camera raw (DNG)');
   if (((one(tags, TIFF_TAG.NewSubfileType) ?? 0) & 1) !== 0) throw new Error('its first page is a reduced preview');
   if (photometric === undefined) throw new Error('it does not say how its samples are meant (tag 262 is missing)');
   if (!READABLE_PHOTOMETRIC.includes(photometric)) {

@@ -1,5 +1,5 @@
 /** Where bytes are read from: an open file, or {@link bytesInMemory}. */
-export interface ByteSource {
+export interface OpenFile {
   read(
     buffer: Buffer,
     offset: number,
@@ -9,7 +9,7 @@ export interface ByteSource {
 }
 
 /** A block of bytes, such as the Exif block of a JPEG, read as if it were a file. */
-export function bytesInMemory(bytes: Buffer): ByteSource {
+export function bytesInMemory(bytes: Buffer): OpenFile {
   return {
     read: async (buffer, offset, length, position) => ({
       buffer,
@@ -61,7 +61,7 @@ const MOST_PAGES = 65536;
  * Reads the first directory and counts the others. Throws a plain `Error` that says what is wrong when an offset leads
  * out of the file or a directory is implausible; the caller adds the file's name.
  */
-export async function readTiffTags(file: ByteSource, sizeBytes: number): Promise<TiffTags> {
+export async function readTiffTags(file: OpenFile, sizeBytes: number): Promise<TiffTags> {
   const { source, first } = await openTiff(file, sizeBytes);
   const { entries, next } = await readDirectory(source, first);
   const numbers = new Map<number, readonly number[]>();
@@ -76,7 +76,7 @@ export async function readTiffTags(file: ByteSource, sizeBytes: number): Promise
 }
 
 /** Reads the header: byte order, kind, and where the first directory lies. */
-export async function openTiff(file: ByteSource, sizeBytes: number): Promise<{ source: TiffSource; first: number }> {
+export async function openTiff(file: OpenFile, sizeBytes: number): Promise<{ source: TiffSource; first: number }> {
   const header = await readAt(file, sizeBytes, 0, 8);
   const little = header[0] === 0x49;
   const big = (little ? header.readUInt16LE(2) : header.readUInt16BE(2)) === 43;
@@ -87,7 +87,7 @@ export async function openTiff(file: ByteSource, sizeBytes: number): Promise<{ s
 
 /** An open TIFF, or a block laid out as one. */
 export interface TiffSource {
-  readonly file: ByteSource;
+  readonly file: OpenFile;
   readonly sizeBytes: number;
   readonly little: boolean;
   readonly big: boolean;
@@ -157,7 +157,7 @@ function unsigned({ little }: TiffSource, buffer: Buffer, at: number, bytes: num
   return little ? buffer.readUIntLE(at, bytes) : buffer.readUIntBE(at, bytes);
 }
 
-async function readAt(file: ByteSource, sizeBytes: number, offset: number, length: number): Promise<Buffer> {
+async function readAt(file: OpenFile, sizeBytes: number, offset: number, length: number): Promise<Buffer> {
   if (offset + length > sizeBytes) {
     throw new Error(`it is cut short: bytes ${offset} to ${offset + length} are needed, the file has ${sizeBytes}`);
   }

@@ -1,6 +1,6 @@
 import {
-  type ByteSource,
   bytesInMemory,
+  type OpenFile,
   openTiff,
   readDirectory,
   readValue,
@@ -32,7 +32,7 @@ export function readExifBlock(block: Buffer): Promise<ExifFacts> {
  * Facts from the first directory of a TIFF, DNG or Exif block and from the Exif directory that it leads to; of every
  * other tag nothing is read. Throws a plain `Error` that says what is wrong when the first directory cannot be read.
  */
-export async function readTiffExif(file: ByteSource, sizeBytes: number): Promise<ExifFacts> {
+export async function readTiffExif(file: OpenFile, sizeBytes: number): Promise<ExifFacts> {
   const { buffer, bytesRead } = await file.read(Buffer.alloc(4), 0, 4, 0);
   if (!SIGNATURES.has(buffer.toString('hex', 0, bytesRead))) throw new Error('it does not begin as a TIFF does');
   const { source, first } = await openTiff(file, sizeBytes);

@@ -1,4 +1,4 @@
-import type { ByteSource } from './tiff-tags.js';
+import type { OpenFile } from './tiff-tags.js';
 import { aheadOfUtcMs } from './time-leap.js';
 import { type ClockStamp, parseIsoStamp } from './time-text.js';
 
@@ -16,7 +16,7 @@ export interface FitsFacts {
  * Reads the primary header and, when the primary unit holds no data and no moment, that of the first extension (FITS
  * standard 4.0, sections 4 and 9). Cards past {@link MOST_BLOCKS} are not read; a file cut short gives what it has.
  */
-export async function readFits(file: ByteSource): Promise<FitsFacts> {
+export async function readFits(file: OpenFile): Promise<FitsFacts> {
   const primary = await readCards(file, 0);
   const facts = factsOf(primary.cards);
   if (facts.taken !== undefined || primary.cards.get('NAXIS') !== '0') return facts;
@@ -36,7 +36,7 @@ const MOST_BLOCKS = 64;
 type Cards = ReadonlyMap<string, string>;
 
 /** Keyword -> value as text; quotes taken off. The first of equal keywords counts. */
-async function readCards(file: ByteSource, start: number): Promise<{ cards: Cards; end: number }> {
+async function readCards(file: OpenFile, start: number): Promise<{ cards: Cards; end: number }> {
   const cards = new Map<string, string>();
   const block = Buffer.alloc(BLOCK_BYTES);
   for (let i = 0; i < MOST_BLOCKS; i++) {

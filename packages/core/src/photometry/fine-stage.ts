@@ -54,6 +54,7 @@ export async function fineStage(
         { bin: graded.binFactor, reading: readingKey(graded.reading), defects: Array.from(graded.defects) },
         frames.map((f, k) => [
           f.sha256,
+          f.index,
           f.pose,
           light.corrections[p]![k],
           hashOfFloats(f.field.x),

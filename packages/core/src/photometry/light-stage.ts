@@ -42,7 +42,7 @@ export async function lightStage(context: JobContext, passes: readonly PlacedPas
     key: passes.map((p) => ({
       pose: p.pose,
       bin: p.tracked.graded.binFactor,
-      frames: p.tracked.frames.map((f) => [f.sha256, f.pose]),
+      frames: p.tracked.frames.map((f) => [f.sha256, f.index, f.pose]),
     })),
     run: () => context.pool.run(lightTask, passes, { signal: context.signal }),
   });

@@ -42,6 +42,7 @@ export async function transientStage(
       defects: Array.from(graded.defects),
       frames: frames.map((f, k) => [
         f.sha256,
+        f.index,
         f.pose,
         corrections[k],
         hashOfFloats(f.field.x),

@@ -78,7 +78,7 @@ export async function placeStage(
       passes: passes.map((p) => ({
         reading: readingKey(p.graded.reading),
         bin: p.graded.binFactor,
-        frames: p.frames.map((f) => [f.sha256, f.pose, f.weight]),
+        frames: p.frames.map((f) => [f.sha256, f.index, f.pose, f.weight]),
       })),
       guide: guide && [guide.sha256, guide.curve],
     },

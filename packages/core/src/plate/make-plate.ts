@@ -1,6 +1,7 @@
 import { type BlendedPlate, blendStage } from '../blend/blend-stage.js';
 import { type FinishedStrip, stripStage } from '../blend/strip-stage.js';
 import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
+import { clipStage } from '../capture/clip-stage.js';
 import { hashCapture } from '../capture/hash-capture.js';
 import type { Capture } from '../capture/pass.js';
 import type { Encoding } from '../capture/reading.js';
@@ -37,7 +38,8 @@ export async function makePlate(context: JobContext, capture: Capture, encoding:
   const masters = await calibrationStage(context, capture.calibration, hashes, encoding);
   for (const pass of capture.passes) {
     const reading = { encoding, calibration: calibrationFor(masters, pass) };
-    graded.push(await gradePass(context, pass, hashes, reading, binFactor));
+    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
+    graded.push(await gradePass(context, pass, hashes, reading, binFactor, pictures));
   }
   const tracked: SeenPass[] = [];
   for (const pass of await trackStage(context, graded)) tracked.push(await seeingStage(context, pass));

@@ -1,3 +1,5 @@
+import type { DecodedPicture } from '../capture/clip-stage.js';
+import type { ClipPicture } from '../capture/open-clip-picture.js';
 import type { FrameFile, Pass } from '../capture/pass.js';
 import { type Reading, readingKey } from '../capture/reading.js';
 import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
@@ -7,7 +9,7 @@ import { createFloatsFile, readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
 import { BLOCK_PX, type BlockGrid } from './blocks.js';
 import { sensorDefects } from './defects.js';
-import { type FrameGrade, gradeFrameTask } from './grade-frame.js';
+import { type FrameGrade, type FrameLook, gradeFrameTask } from './grade-frame.js';
 
 /** Why grading leaves a frame out. */
 export type GradeLoss = 'unreadable' | 'no-body';
@@ -18,6 +20,8 @@ export interface GradedFrame {
   readonly index: number;
   readonly item: string;
   readonly path: string;
+  /** Where the path is that of a clip: the picture in it. */
+  readonly clip: ClipPicture | undefined;
   readonly sha256: string;
   readonly grade: FrameGrade;
   readonly blocks: BlockGrid;
@@ -49,30 +53,45 @@ export function proxyFactor(passes: readonly Pass[]): number {
   return Math.max(1, Math.ceil(side / PROXY_SIDE_PX));
 }
 
-/** Stage: decodes and grades every frame of a pass. Throws InputError PASS_UNUSABLE when none can be used. */
+/** Stage: decodes and grades every frame of a pass; `pictures` are those of a clip. Throws InputError PASS_UNUSABLE when none can be used. */
 export async function gradePass(
   context: JobContext,
   pass: Pass,
   hashes: ReadonlyMap<string, string>,
   reading: Reading,
   binFactor: number,
+  pictures: readonly DecodedPicture[] | null,
 ): Promise<GradedPass> {
   const width = Math.floor(pass.widthPx / binFactor);
   const height = Math.floor(pass.heightPx / binFactor);
   const proxiesIn = (path: string): StoredPlane[] => planesInFile(path, pass.frames.length, width, height);
   const blocks = pass.frames.map(() => emptyBlocks(width, height, pass.channels));
+  const faults = pass.frames.map((_, i) => faultAt(pictures, i));
   const artefact = await runStage(context, {
     name: 'grade',
     subject: pass.name,
-    key: { frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]), reading: readingKey(reading), binFactor },
+    key: {
+      frames: pass.frames.map((f) => [f.item, hashes.get(f.item)]),
+      reading: readingKey(reading),
+      binFactor,
+      faults,
+    },
     total: pass.frames.length,
     run: async (handle) => {
       await createFloatsFile(handle.path(PROXY_FILE), pass.frames.length * width * height);
       const proxies = proxiesIn(handle.path(PROXY_FILE));
-      const inputs = pass.frames.map((frame, i) => ({ path: frame.path, ...reading, binFactor, proxy: proxies[i]! }));
-      const looks = await context.pool.map(gradeFrameTask, inputs, {
+      const looks: FrameLook[] = faults.map((detail) => ({ kind: 'unreadable', detail }));
+      const there = pass.frames.flatMap((_, i) => (faults[i] === '' ? [i] : []));
+      const inputs = there.map((i) => {
+        const { path } = pass.frames[i]!;
+        return { path, clip: clipAt(pictures, i), ...reading, binFactor, proxy: proxies[i]! };
+      });
+      const seen = await context.pool.map(gradeFrameTask, inputs, {
         signal: context.signal,
         onDone: (done) => handle.step(done),
+      });
+      seen.forEach((look, k) => {
+        looks[there[k]!] = look;
       });
       looks.forEach((look, i) => {
         if (look.kind === 'graded') copyBlocks(look.blocks, blocks[i]!);
@@ -98,6 +117,7 @@ export async function gradePass(
         index,
         item: file.item,
         path: file.path,
+        clip: clipAt(pictures, index),
         sha256: hashes.get(file.item)!,
         grade: look.grade,
         blocks: blocks[index]!,
@@ -117,6 +137,17 @@ export async function gradePass(
     );
   }
   return { pass, binFactor, reading, frames, leftOut, defects: Uint32Array.from(artefact.result.defects) };
+}
+
+function clipAt(pictures: readonly DecodedPicture[] | null, index: number): ClipPicture | undefined {
+  const picture = pictures?.[index];
+  return picture && !('fault' in picture) ? picture : undefined;
+}
+
+/** What is wrong with a picture of a clip; empty where nothing is. */
+function faultAt(pictures: readonly DecodedPicture[] | null, index: number): string {
+  const picture = pictures?.[index];
+  return picture && 'fault' in picture ? picture.fault : '';
 }
 
 function emptyFrame(file: FrameFile, grade: FrameGrade): LeftOut<GradeLoss> | undefined {

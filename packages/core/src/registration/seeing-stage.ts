@@ -32,7 +32,7 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
     key: {
       reading: readingKey(graded.reading),
       bin: graded.binFactor,
-      frames: frames.map((f) => [f.sha256, f.pose, f.weight]),
+      frames: frames.map((f) => [f.sha256, f.index, f.pose, f.weight]),
     },
     total: BEND_ROUNDS * frames.length,
     run: async (handle) => {

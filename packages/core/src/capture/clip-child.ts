@@ -1,0 +1,37 @@
+// Runs as a program of its own: it loads FFmpeg's libraries, which are native code, and may die without taking a run with it.
+// One request comes as JSON on standard input; answers leave as lines of JSON on standard output.
+import { closeSync, openSync, readFileSync, writeSync } from 'node:fs';
+import { loadBinding } from './clip-binding.js';
+import type { ClipAnswer, ClipRequest } from './clip-facts.js';
+import { factsOf, openClip } from './clip-open.js';
+import { decodePictures } from './clip-pictures.js';
+
+function say(answer: ClipAnswer): void {
+  const line = Buffer.from(`${JSON.stringify(answer)}\n`);
+  for (let at = 0; at < line.length; ) {
+    try {
+      at += writeSync(1, line, at);
+    } catch (error) {
+      if (!(error instanceof Error && 'code' in error && error.code === 'EAGAIN')) throw error;
+    }
+  }
+}
+
+function answer(request: ClipRequest): void {
+  const ffmpeg = loadBinding();
+  const clip = openClip(ffmpeg, request.path);
+  if (request.kind === 'facts') {
+    say({ kind: 'facts', facts: factsOf(ffmpeg, clip, () => say({ kind: 'alive' })) });
+    return;
+  }
+  const file = openSync(request.into, 'r+');
+  decodePictures(ffmpeg, clip, request, file, (index, faulty) => say({ kind: 'picture', index, faulty }));
+  closeSync(file);
+}
+
+try {
+  answer(JSON.parse(readFileSync(0, 'utf8')) as ClipRequest);
+  say({ kind: 'done' });
+} catch (error) {
+  say({ kind: 'failure', message: error instanceof Error ? error.message : String(error) });
+}

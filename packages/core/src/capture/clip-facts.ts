@@ -1,0 +1,49 @@
+/** What a clip says of itself, and where its pictures lie. Plain JSON: a program of its own finds it out. */
+export interface ClipFacts {
+  /** Size of the pictures as decoded. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** FFmpeg's short names. */
+  readonly container: string;
+  readonly codec: string;
+  readonly pixelFormat: string;
+  /** Code points of ITU-T H.273: primaries, transfer, matrix; 2 where the clip does not say. */
+  readonly primaries: number;
+  readonly transfer: number;
+  readonly matrix: number;
+  /** FFmpeg's: 0 not said, 1 video, 2 full. */
+  readonly range: number;
+  /** FFmpeg's: 0 not said, 1 left, 2 centre, 3 top left. */
+  readonly chromaSite: number;
+  /** Clockwise turn by which the pictures are to be shown, degrees: 0, 90, 180, 270. */
+  readonly turnDeg: number;
+  /** Width of a pixel by its height; 1 is square. */
+  readonly pixelAspect: number;
+  readonly interlaced: boolean;
+  /** Time of each picture, ascending, in units of the file; null where it does not give every one: they count by order, then. */
+  readonly times: readonly number[] | null;
+  /** Number of pictures that are there, and that the file says there are; 0 where it does not. */
+  readonly count: number;
+  readonly announced: number;
+}
+
+/** What the program that decodes is asked for. */
+export type ClipRequest =
+  | { readonly kind: 'facts'; readonly path: string }
+  | {
+      readonly kind: 'pictures';
+      readonly path: string;
+      readonly threads: number;
+      readonly facts: ClipFacts;
+      /** File, already of its full length, that takes the pictures one after the other by time: planes without gaps. */
+      readonly into: string;
+    };
+
+/** What it answers, a line of JSON each; any line says that it is alive. */
+export type ClipAnswer =
+  | { readonly kind: 'facts'; readonly facts: ClipFacts }
+  | { readonly kind: 'picture'; readonly index: number; readonly faulty: boolean }
+  | { readonly kind: 'alive' }
+  /** All is said: what the libraries do while they are unloaded no longer matters. */
+  | { readonly kind: 'done' }
+  | { readonly kind: 'failure'; readonly message: string };

@@ -1,0 +1,83 @@
+import { writeSync } from 'node:fs';
+import type { CodecContext, FfmpegBinding, Frame, Packet } from './clip-binding.js';
+import type { ClipRequest } from './clip-facts.js';
+import { type ClipLayout, frameBytes, layoutOf, planeSize } from './clip-layout.js';
+import { forEachPacket, type OpenClip } from './clip-open.js';
+
+/** FFmpeg's answer when what is decoded has to be taken away first. */
+const TAKE_AWAY_FIRST = -11;
+/** Set in a frame's flags where its data is known to be wrong. */
+const CORRUPT = 1;
+
+/**
+ * Decodes a clip from its first packet to its last and writes every picture to its place in `file`. A picture that has another
+ * size or layout than the first is passed over. Throws a plain `Error` when no decoder can be had.
+ */
+export function decodePictures(
+  ffmpeg: FfmpegBinding,
+  clip: OpenClip,
+  { facts, threads }: Extract<ClipRequest, { kind: 'pictures' }>,
+  file: number,
+  onPicture: (index: number, faulty: boolean) => void,
+): void {
+  const layout = layoutOf(facts.pixelFormat)!;
+  const bytes = frameBytes(layout, facts.widthPx, facts.heightPx);
+  const places = facts.times && new Map(facts.times.map((time, index) => [time, index]));
+  const codec = openDecoder(ffmpeg, clip, threads);
+  const frame = new ffmpeg.Frame();
+  frame.alloc();
+  let order = 0;
+  const take = (): void => {
+    while (codec.receiveFrameSync(frame) >= 0) {
+      const index = places ? places.get(Number(frame.bestEffortTimestamp ?? -1n)) : order;
+      order++;
+      const alike =
+        frame.width === facts.widthPx &&
+        frame.height === facts.heightPx &&
+        ffmpeg.avGetPixFmtName(frame.format) === facts.pixelFormat;
+      if (alike && index !== undefined && index < facts.count) {
+        writePicture(file, index * bytes, frame, layout);
+        onPicture(index, frame.decodeErrorFlags !== 0 || (frame.flags & CORRUPT) !== 0);
+      }
+      frame.unref();
+    }
+  };
+  const send = (packet: Packet | null): void => {
+    while (codec.sendPacketSync(packet) === TAKE_AWAY_FIRST) take();
+    take();
+  };
+  forEachPacket(ffmpeg, clip, send);
+  send(null);
+}
+
+function openDecoder(ffmpeg: FfmpegBinding, { stream }: OpenClip, threads: number): CodecContext {
+  const { codecpar, timeBase } = stream;
+  const name = ffmpeg.avGetCodecName(codecpar.codecId) ?? 'unknown';
+  const decoder = ffmpeg.Codec.findDecoder(codecpar.codecId);
+  if (!decoder) throw new Error(`nothing here decodes its codec, ${name}`);
+  const codec = new ffmpeg.CodecContext();
+  codec.allocContext3(decoder);
+  codec.parametersToContext(codecpar);
+  codec.threadCount = threads;
+  codec.pktTimebase = timeBase;
+  if (codec.open2Sync(decoder, null) < 0) throw new Error(`the decoder of its codec, ${name}, does not take it`);
+  return codec;
+}
+
+/** Writes the planes that are kept, without the gaps at the ends of their rows. */
+function writePicture(file: number, at: number, frame: Frame, layout: ClipLayout): void {
+  const data = frame.data!;
+  let to = at;
+  layout.planes.forEach((_, p) => {
+    const [samples, rows] = planeSize(layout, p, frame.width, frame.height);
+    const wanted = samples * layout.bytes;
+    const stride = frame.linesize[p]!;
+    const plane = data[p]!;
+    const tight = stride === wanted ? plane.subarray(0, wanted * rows) : Buffer.allocUnsafe(wanted * rows);
+    if (stride !== wanted) {
+      for (let y = 0; y < rows; y++) plane.copy(tight, y * wanted, y * stride, y * stride + wanted);
+    }
+    for (let done = 0; done < tight.length; ) done += writeSync(file, tight, done, tight.length - done, to + done);
+    to += tight.length;
+  });
+}

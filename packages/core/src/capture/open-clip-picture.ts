@@ -1,0 +1,216 @@
+import { closeSync, openSync, readSync } from 'node:fs';
+import type { ClipFacts } from './clip-facts.js';
+import { type ClipLayout, frameBytes, layoutOf, planeSize } from './clip-layout.js';
+import { type ClipPlan, planClip } from './clip-light.js';
+import { applyMatrix } from './linearise.js';
+import type { OpenStill } from './open-still.js';
+import { orientInto } from './orient.js';
+import type { RecordedCurve } from './read-still.js';
+import { unreadable } from './still-header.js';
+
+/** One picture of a clip, as decoded: where its codes lie. */
+export interface ClipPicture {
+  /** File of codes, and the byte at which those of this picture begin. */
+  readonly codes: string;
+  readonly at: number;
+  readonly facts: ClipFacts;
+}
+
+/** Opens a picture of a clip that has been decoded: light in the sRGB primaries, 1 = nominal white, upright (space 2). */
+export function openClipPicture(path: string, { codes, at, facts }: ClipPicture, curve: RecordedCurve): OpenStill {
+  const layout = layoutOf(facts.pixelFormat)!;
+  const plan = planClip(facts, curve);
+  if (typeof plan === 'string') throw unreadable(path, new Error(plan));
+  const { widthPx: width, heightPx: height, turnDeg } = facts;
+  const planes = readPlanes(codes, at, layout, width, height);
+  const channels = layout.kind === 'grey' ? 1 : 3;
+  const rows = rowsOfPicture(layout, plan, planes, width, height);
+  const told = { channels, bitsPerSample: layout.bits, curve: plan.curve, notes: plan.notes };
+  const clipped = (): number => clippedShare(layout, plan, planes, width, height);
+  if (turnDeg === 0) return { ...told, width, height, rows, clipped };
+  const upright = turned(rows, channels, width, height, turnDeg);
+  const wide = turnDeg === 180 ? width : height;
+  return {
+    ...told,
+    width: wide,
+    height: (width * height) / wide,
+    rows: (y, into) => {
+      for (const [c, plane] of into.entries()) plane.set(upright[c]!.subarray(y * wide, y * wide + plane.length));
+    },
+    clipped,
+  };
+}
+
+type Codes = Uint8Array | Uint16Array;
+
+function readPlanes(file: string, at: number, layout: ClipLayout, width: number, height: number): Codes[] {
+  const bytes = Buffer.from(new ArrayBuffer(frameBytes(layout, width, height)));
+  const open = openSync(file, 'r');
+  try {
+    for (let done = 0; done < bytes.length; ) {
+      const read = readSync(open, bytes, done, bytes.length - done, at + done);
+      if (read === 0) throw new Error(`${file} is shorter than what was decoded into it`);
+      done += read;
+    }
+  } finally {
+    closeSync(open);
+  }
+  if (layout.bytes === 2 && layout.bigEndian) bytes.swap16();
+  let from = 0;
+  return layout.planes.map((_, p) => {
+    const [samples, rows] = planeSize(layout, p, width, height);
+    const plane =
+      layout.bytes === 2
+        ? new Uint16Array(bytes.buffer, from, samples * rows)
+        : new Uint8Array(bytes.buffer, from, samples * rows);
+    from += samples * rows * layout.bytes;
+    return plane;
+  });
+}
+
+/** A component of the picture: its codes, and how far it is from one sample to the next across and down. */
+function componentOf(layout: ClipLayout, planes: readonly Codes[], c: number, width: number) {
+  const { plane, first, step } = layout.components[c]!;
+  return { codes: planes[plane]!, first, step, stride: planeSize(layout, plane, width, 1)[0] };
+}
+
+type Rows = (y: number, into: readonly Float32Array[]) => void;
+
+function rowsOfPicture(
+  layout: ClipLayout,
+  plan: ClipPlan,
+  planes: readonly Codes[],
+  width: number,
+  height: number,
+): Rows {
+  const decode = decoderByTable(plan);
+  const { black, white, matrix } = plan;
+  const scale = 1 / (white - black);
+  const parts = layout.components.map((_, c) => componentOf(layout, planes, c, width));
+  const light = (y: number, into: readonly Float32Array[], at: number): void => {
+    for (const [c, { codes, first, step, stride }] of parts.entries()) {
+      const out = into[c]!;
+      for (let x = 0, from = y * stride + first; x < width; x++, from += step)
+        out[at + x] = decode((codes[from]! - black) * scale);
+    }
+  };
+  const row = layout.kind === 'yuv' ? differenceRows(layout, plan, parts, width, height, decode) : light;
+  return (y, into) => {
+    const count = into[0]!.length / width;
+    for (let k = 0; k < count; k++) row(y + k, into, k * width);
+    if (matrix) applyMatrix(into, matrix);
+  };
+}
+
+/**
+ * Luma and differences to red, green and blue: Rec. ITU-R BT.709-6, item 3. Differences stand at fewer places than luma and
+ * are interpolated linearly between them.
+ */
+function differenceRows(
+  layout: ClipLayout,
+  plan: ClipPlan,
+  parts: readonly ReturnType<typeof componentOf>[],
+  width: number,
+  height: number,
+  decode: (v: number) => number,
+) {
+  const [luma, blueDifference, redDifference] = parts as [Part, Part, Part];
+  const { black, white, middle, half } = plan;
+  const [red, blue] = plan.luma!;
+  const green = 1 - red - blue;
+  const scale = 1 / (white - black);
+  const { chromaAcross: across, chromaDown: down } = layout;
+  const columns = Math.ceil(width / across);
+  const rows = Math.ceil(height / down);
+  const [siteX, siteY] = plan.site;
+  const between = Array.from({ length: 2 }, () => new Float32Array(columns));
+  return (y: number, into: readonly Float32Array[], at: number): void => {
+    const [r, g, b] = into as [Float32Array, Float32Array, Float32Array];
+    [blueDifference, redDifference].forEach((part, d) => {
+      rowBetween(part, clamp((y - siteY) / down, rows - 1), columns, rows, middle, 0.5 / half, between[d]!);
+    });
+    for (let x = 0, from = y * luma.stride + luma.first; x < width; x++, from += luma.step) {
+      const u = clamp((x - siteX) / across, columns - 1);
+      const left = Math.floor(u);
+      const share = u - left;
+      const right = share > 0 ? left + 1 : left;
+      const cb = between[0]![left]! * (1 - share) + between[0]![right]! * share;
+      const cr = between[1]![left]! * (1 - share) + between[1]![right]! * share;
+      const v = (luma.codes[from]! - black) * scale;
+      const rr = v + 2 * (1 - red) * cr;
+      const bb = v + 2 * (1 - blue) * cb;
+      r[at + x] = decode(rr);
+      g[at + x] = decode((v - red * rr - blue * bb) / green);
+      b[at + x] = decode(bb);
+    }
+  };
+}
+
+type Part = ReturnType<typeof componentOf>;
+
+function rowBetween(
+  part: Part,
+  v: number,
+  columns: number,
+  rows: number,
+  middle: number,
+  scale: number,
+  out: Float32Array,
+): void {
+  const above = Math.floor(v);
+  const share = v - above;
+  const below = Math.min(rows - 1, above + 1);
+  const { codes, first, step, stride } = part;
+  for (let i = 0, a = above * stride + first, b = below * stride + first; i < columns; i++, a += step, b += step) {
+    out[i] = (codes[a]! * (1 - share) + codes[b]! * share - middle) * scale;
+  }
+}
+
+function clamp(v: number, most: number): number {
+  return Math.min(Math.max(v, 0), most);
+}
+
+/** Steps of the table over recorded values from {@link LEAST} to {@link MOST}, between which it is interpolated. */
+const STEPS = 65_536;
+const LEAST = -0.5;
+const MOST = 1.5;
+
+function decoderByTable({ decode }: ClipPlan): (v: number) => number {
+  const table = Float32Array.from({ length: STEPS + 1 }, (_, i) => decode(LEAST + ((MOST - LEAST) * i) / STEPS));
+  const perUnit = STEPS / (MOST - LEAST);
+  return (v) => {
+    const at = clamp((v - LEAST) * perUnit, STEPS - 1);
+    const low = Math.floor(at);
+    return table[low]! + (table[low + 1]! - table[low]!) * (at - low);
+  };
+}
+
+/** Share of the pixels whose luma, or any of whose colours, is at white or above. */
+function clippedShare(
+  layout: ClipLayout,
+  { white }: ClipPlan,
+  planes: readonly Codes[],
+  width: number,
+  height: number,
+): number {
+  const looked = layout.kind === 'yuv' ? [0] : layout.components.map((_, c) => c);
+  const parts = looked.map((c) => componentOf(layout, planes, c, width));
+  let count = 0;
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      if (parts.some(({ codes, first, step, stride }) => codes[y * stride + first + x * step]! >= white)) count++;
+    }
+  }
+  return count / (width * height);
+}
+
+function turned(rows: Rows, channels: number, width: number, height: number, turnDeg: number): Float32Array[] {
+  const stored = Array.from({ length: channels }, () => new Float32Array(width * height));
+  rows(0, stored);
+  const orientation = turnDeg === 90 ? 6 : turnDeg === 180 ? 3 : 8;
+  return stored.map((data) => {
+    const out = new Float32Array(width * height);
+    orientInto(out, { width, height, data }, orientation);
+    return out;
+  });
+}
