@@ -81,7 +81,8 @@ export async function readStillHeader(path: string): Promise<StillHeader> {
 export function unreadable(path: string, cause: unknown): InputError {
   if (cause instanceof InputError) return cause;
   const lines = (cause instanceof Error ? cause.message : String(cause)).trim().split('\n');
-  const first = lines.find((line) => !line.startsWith('Warning treated as error'))?.replace(/[:. ]+$/, '');
+  const told = lines.find((line) => line !== '' && !line.startsWith('Warning treated as error'));
+  const first = told?.replace(/[:. ]+$/, '') ?? 'its decoder gives up on it';
   return new InputError('FRAME_UNREADABLE', `${path} cannot be read as a frame: ${first}. ${EXPORT_ADVICE}`, { cause });
 }
 
