@@ -71,7 +71,7 @@ export async function readDngLayout(source: ByteSource): Promise<DngLayout> {
     bits,
     littleEndian: head[0] === 0x49,
     coding,
-    blocks: blocksOf(source, raw, widthPx, heightPx, samples * bits, coding),
+    blocks: blocksOf(source, raw, widthPx, heightPx, samples, bits, coding),
     active,
     crop,
     pattern: mosaic ? patternOf(raw, crop.x - active.x, crop.y - active.y) : undefined,
@@ -100,7 +100,8 @@ function blocksOf(
   raw: DngTags,
   width: number,
   height: number,
-  bitsPerPixel: number,
+  samples: number,
+  bits: number,
   coding: DngLayout['coding'],
 ): DngBlock[] {
   const tileWidth = raw.get(DNG_TAG.TileWidth)?.[0];
@@ -122,7 +123,9 @@ function blocksOf(
     const y = Math.floor(i / across) * high;
     const rows = tileWidth === undefined ? Math.min(high, height - y) : high;
     const [offset, bytes] = [offsets[i]!, lengths[i]!];
-    const least = coding === 'plain' ? Math.ceil((wide * bitsPerPixel) / 8) * rows : 1;
+    // Every sample of a lossless JPEG takes a bit at least.
+    const least =
+      coding === 'plain' ? Math.ceil((wide * samples * bits) / 8) * rows : Math.ceil((wide * rows * samples) / 8);
     if (bytes < least || offset + bytes > source.sizeBytes) {
       throw new Error(`it is cut short: strip or tile ${i + 1} of ${count} is missing or ends beyond the file`);
     }

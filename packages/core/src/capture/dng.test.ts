@@ -1,9 +1,13 @@
-import { writeFile } from 'node:fs/promises';
+import { open, writeFile } from 'node:fs/promises';
+import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
 import { losslessJpeg } from '../../test/lossless-jpeg-file.js';
 import { useScratch } from '../../test/scratch.js';
 import { type TiffFile, tiffFile } from '../../test/tiff-file.js';
 import type { TiffEntry } from '../plate/tiff-layout.js';
+import { bytesOf } from './byte-source.js';
+import { readDngCodes } from './dng-codes.js';
+import { readDngLayout } from './dng-layout.js';
 import { readStill } from './read-still.js';
 
 const scratch = useScratch();
@@ -68,6 +72,22 @@ describe('DNG', () => {
     const jpeg = losslessJpeg(mosaicCodes(), { width: WIDTH / 2, height: HEIGHT, components: 2, predictor });
     const path = await dng([...MOSAIC, { tag: 259, type: 'short', values: [7] }], { samples: jpeg });
     expect((await readStill(path)).image.planes).toEqual((await readStill(await dng(MOSAIC))).image.planes);
+  });
+
+  it('reads a file whose codes LibRaw 0.20.2 reads as they were made', async () => {
+    const file = await open(fileURLToPath(new URL('../../test/stills/lossless-jpeg.dng', import.meta.url)));
+    const source = bytesOf(file, (await file.stat()).size);
+    const codes = await readDngCodes(source, await readDngLayout(source));
+    await file.close();
+    const made = Uint16Array.from({ length: 64 * 48 }, (_, i) => {
+      const [x, y] = [i % 64, Math.floor(i / 64)];
+      const share = [
+        [0.5, 1],
+        [1, 0.75],
+      ][y & 1]![x & 1]!;
+      return Math.round(512 + 15_871 * ((y + 1) / 50) * share + ((x * 7 + y * 13) % 29));
+    });
+    expect(codes).toEqual(made);
   });
 
   it('cuts to the active area and the default crop, and keeps the phase of the filters', async () => {
