@@ -10,6 +10,7 @@ import { pictures } from './picture-library.js';
 import { readPnm } from './pnm-samples.js';
 import type { StillFormat } from './sniff.js';
 import type { StillHeader } from './still-header.js';
+import { registerLzw } from './tiff-lzw.js';
 
 /** Kinds of file that are decoded here rather than by a library. */
 const OWN: Partial<Readonly<Record<StillFormat, (source: ByteSource) => Promise<StoredSamples>>>> = {
@@ -57,6 +58,7 @@ async function readIntegerSamples(path: string, header: StillHeader, plan: Colou
 
 /** Reads 32-bit integers and floats, chunky or planar, to one array per channel. */
 async function readFloatSamples(path: string, header: StillHeader): Promise<StoredPlanes> {
+  registerLzw();
   const file = await fromFile(path);
   try {
     const rasters = await (await file.getImage(0)).readRasters({ interleave: false });
