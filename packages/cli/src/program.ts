@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { UsageError } from '@plenilune/core';
 import { Command, CommanderError } from 'commander';
+import { addCheck } from './commands/check.js';
 import { addRehearse } from './commands/rehearse.js';
 import { addScore } from './commands/score.js';
 import { addStitch } from './commands/stitch.js';
@@ -20,7 +21,7 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   const settle = (code: number): void => {
     exitCode = code;
   };
-  for (const addCommand of [addRehearse, addStitch, addScore]) addCommand(program, settle);
+  for (const addCommand of [addRehearse, addCheck, addStitch, addScore]) addCommand(program, settle);
   try {
     await program.parseAsync(args, { from: 'user' });
     return exitCode;

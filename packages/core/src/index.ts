@@ -3,6 +3,7 @@
  *
  * @packageDocumentation
  */
+export type { Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';
@@ -19,6 +20,8 @@ export type {
   SiteSettings,
   SplitSettings,
 } from './capture/settings-types.js';
+export type { TimeOddity, TimeSource } from './capture/time-resolve.js';
+export { type CheckedPass, type CheckOptions, type CheckResult, checkCapture } from './check.js';
 export type { Affine } from './compute/affine.js';
 export type { Plane } from './compute/image.js';
 export {

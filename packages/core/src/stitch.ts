@@ -1,6 +1,7 @@
 import { realpath } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
 import { ownerAt } from './blend/blend-stage.js';
+import type { Notice } from './capture/pass.js';
 import type { RecordedCurve } from './capture/read-still.js';
 import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
@@ -36,8 +37,10 @@ export interface StitchOptions {
   readonly memoryBytes?: number;
   /** Write maps of coverage, weight and noise beside the plate. Default false. */
   readonly maps?: boolean;
-  /** How the frames are encoded. Default `auto`: as the files say. */
+  /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
+  /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
+  readonly follow?: boolean;
   /** Replace a plate that is there already. Default false. */
   readonly force?: boolean;
   readonly signal?: AbortSignal;
@@ -71,6 +74,8 @@ export interface StitchResult {
   }[];
   /** Overlaps that were measured. */
   readonly overlaps: readonly SidecarOverlap[];
+  /** What was used all the same, but is worth knowing. */
+  readonly notices: readonly Notice[];
   /** Everything that was not used, and why. */
   readonly leftOut: readonly LeftOut[];
 }
@@ -81,8 +86,9 @@ export interface StitchResult {
  * on the plate's grid and joins the strips. The capture is only read. An incomplete plate is written, with its gaps
  * transparent and named; nothing is invented.
  *
- * @param captureDir folder of pass folders of stills, or a folder of stills, which is one pass
- * @throws InputError CAPTURE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
+ * @param captureDir folder of clips and of folders of stills, each a pass, or a folder of stills; with or without a
+ *   `capture.yaml`
+ * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
  * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE, OUTPUT_UNWRITABLE
  * @throws InterruptedError once the signal has fired; the same call resumes
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
@@ -91,15 +97,15 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers, memoryBytes, maps = false } = options;
+  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
   }
-  const capture = await scanCapture(captureDir, signal ? { signal } : {});
+  const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   const paths = await prepareOutput(outDir, options.force ?? false, maps);
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
-    const made = await makePlate(context, capture, { curve: options.curve ?? 'auto', table: null });
+    const made = await makePlate(context, capture);
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { blended } = made;
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
@@ -107,7 +113,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     await refuseChanged(capture, signal);
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
     if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
-    const sidecar = await buildSidecar({ capture, made, gaps, files, curve: options.curve ?? 'auto' }, signal);
+    const sidecar = await buildSidecar({ capture, made, gaps, files, curve: curve ?? 'auto' }, signal);
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
@@ -127,9 +133,10 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
         placed: p.placed,
         placedBy: p.placedBy,
         used: p.frames.length,
-        of: capture.passes[i]!.frames.length,
+        of: made.tracked[i]!.graded.pass.frames.length,
       })),
       overlaps: sidecar.overlaps,
+      notices: sidecar.notices,
       leftOut: sidecar.leftOut,
     };
   });

@@ -7,7 +7,7 @@ import { hashCapture } from '../src/capture/hash-capture.js';
 import { openFrame } from '../src/capture/open-frame.js';
 import type { Capture } from '../src/capture/pass.js';
 import { pictures } from '../src/capture/picture-library.js';
-import type { Calibration, Encoding } from '../src/capture/reading.js';
+import type { Calibration } from '../src/capture/reading.js';
 import { scanCapture } from '../src/capture/scan.js';
 import { createRandom } from '../src/compute/random.js';
 import { runJob } from '../src/job/context.js';
@@ -15,7 +15,6 @@ import { useScratch } from './scratch.js';
 
 const scratch = useScratch();
 const [WIDTH, HEIGHT] = [80, 48];
-const LINEAR: Encoding = { curve: 'linear', table: null };
 
 /** A 16-bit picture of a function of place and channel, linear light. */
 async function picture(path: string, light: (x: number, y: number, c: number) => number): Promise<void> {
@@ -30,12 +29,12 @@ async function picture(path: string, light: (x: number, y: number, c: number) =>
 }
 
 async function mastersOf(name: string): Promise<{ capture: Capture; calibration: Calibration | null }> {
-  const capture = await scanCapture(scratch(name));
+  const capture = await scanCapture(scratch(name), { curve: 'linear' });
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
   const calibration = await runJob({ workDir, workers: 2 }, async (context) => {
     const hashes = await hashCapture(context, capture);
-    return calibrationFor(await calibrationStage(context, capture.calibration, hashes, LINEAR), capture.passes[0]!);
+    return calibrationFor(await calibrationStage(context, capture.calibration, hashes), capture.passes[0]!);
   });
   return { capture, calibration };
 }
@@ -61,7 +60,7 @@ describe('calibration', () => {
     await picture(at('flat/3.png'), (x, y) => (y > 20 && y < 26 ? 0.05 : darkAt(x, y) + 0.7 * flatAt(x, y)));
     const { capture, calibration } = await mastersOf('full');
     const { path } = capture.passes[0]!.frames[0]!;
-    const { rows } = await openFrame({ path, encoding: LINEAR, calibration });
+    const { rows } = await openFrame({ path, encoding: capture.passes[0]!.encoding, calibration });
     const [first, last] = [11, 37];
     const planes = [0, 1, 2].map(() => new Float32Array(WIDTH * (last - first)));
     rows(first, planes);
@@ -82,7 +81,7 @@ describe('calibration', () => {
     const { capture, calibration } = await mastersOf('bias');
     const { path } = capture.passes[0]!.frames[0]!;
     const planes = [0, 1, 2].map(() => new Float32Array(WIDTH * HEIGHT));
-    (await openFrame({ path, encoding: LINEAR, calibration })).rows(0, planes);
+    (await openFrame({ path, encoding: capture.passes[0]!.encoding, calibration })).rows(0, planes);
     expect(planes[1]![500]).toBeCloseTo(0.3, 4);
     await picture(join(scratch('none'), 'pass/f.png'), () => 0.4);
     expect((await mastersOf('none')).calibration).toBeNull();
@@ -94,7 +93,7 @@ describe('calibration', () => {
     await picture(at('flat/f.png'), (x) => (x < 40 ? 0.8 : 0.4));
     const { capture, calibration } = await mastersOf('clipped');
     const { path } = capture.passes[0]!.frames[0]!;
-    const open = await openFrame({ path, encoding: LINEAR, calibration });
+    const open = await openFrame({ path, encoding: capture.passes[0]!.encoding, calibration });
     const planes = [0, 1, 2].map(() => new Float32Array(WIDTH));
     open.rows(0, planes);
     expect([planes[0]![10], planes[0]![30], planes[0]![60]].map((v) => Math.round(100 * v!))).toEqual([100, 50, 100]);

@@ -20,7 +20,7 @@ async function make(name: string, settings: Partial<RehearsalSettings>): Promise
   const capture = await scanCapture(join(dir, 'capture'));
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
-  return runJob({ workDir }, (context) => makePlate(context, capture, { curve: 'auto', table: null }));
+  return runJob({ workDir }, (context) => makePlate(context, capture));
 }
 
 /** flat.png, natural log. */

@@ -24,7 +24,7 @@ async function make<T>(name: string, settings: Partial<RehearsalSettings>, use: 
   const capture = await scanCapture(join(scratch(name), 'capture'));
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
-  return runJob({ workDir }, async (context) => use(await makePlate(context, capture, { curve: 'auto', table: null })));
+  return runJob({ workDir }, async (context) => use(await makePlate(context, capture)));
 }
 
 async function intrudersOf(name: string): Promise<Intruder[]> {

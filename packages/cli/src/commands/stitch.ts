@@ -1,6 +1,7 @@
 import { type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { bytes, wholeNumber } from '../arguments.js';
+import { count, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
 interface StitchArguments extends CommonOptions {
@@ -10,6 +11,7 @@ interface StitchArguments extends CommonOptions {
   readonly memory?: number;
   readonly maps?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
+  readonly follow?: boolean;
   readonly force?: boolean;
 }
 
@@ -34,23 +36,25 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
       .addOption(
-        new Option('--curve <name>', 'encoding of the frames (default: as the files say)').choices([
+        new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',
           'linear',
           'bt709',
         ]),
       )
+      .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
       .option('--force', 'replace a plate that is there already'),
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, curve, force = false } = options;
+      const { out, work, workers, memory, maps = false, curve, follow = false, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
           const result = await stitch(capture, {
             outDir: out,
             force,
+            follow,
             signal,
             onProgress,
             ...(work === undefined ? {} : { workDir: work }),
@@ -82,6 +86,7 @@ function describe(result: StitchResult): string[] {
     lines.push('It is incomplete; what is missing is left transparent:');
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
+  lines.push(...noteLines(result.notices));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
@@ -91,15 +96,4 @@ function describe(result: StitchResult): string[] {
 
 function inGiB(amount: number): string {
   return amount < 2 ** 30 ? `${Math.ceil(amount / 2 ** 20)} MiB` : `${(amount / 2 ** 30).toFixed(1)} GiB`;
-}
-
-/** "3 blurred, 1 unreadable" */
-function tally(losses: readonly { readonly reason: string }[]): string {
-  const counts = new Map<string, number>();
-  for (const { reason } of losses) counts.set(reason, (counts.get(reason) ?? 0) + 1);
-  return [...counts].map(([reason, times]) => `${times} ${reason}`).join(', ');
-}
-
-function count(number: number, one: string, many: string): string {
-  return `${number} ${number === 1 ? one : many}`;
 }

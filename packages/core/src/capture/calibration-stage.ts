@@ -5,8 +5,9 @@ import { hashOf } from '../job/hash.js';
 import { createRaster, type RasterFile, rasterBytes, withRaster } from '../job/raster-file.js';
 import { runStage } from '../job/stage.js';
 import { calibrationFrameTask, calibrationRowsTask } from './calibration-task.js';
+import { clipStage, type DecodedPicture } from './clip-stage.js';
 import type { CalibrationKind, CalibrationSet, FrameFile, Pass } from './pass.js';
-import type { Calibration, Encoding } from './reading.js';
+import { type Calibration, encodingKey } from './reading.js';
 
 /** Most frames of one kind that are combined; more lessen the noise no further than anyone sees. */
 const MOST_FRAMES = 32;
@@ -35,14 +36,14 @@ export async function calibrationStage(
   context: JobContext,
   sets: readonly CalibrationSet[],
   hashes: ReadonlyMap<string, string>,
-  encoding: Encoding,
 ): Promise<CalibrationMasters> {
   const masters: CalibrationMasters = {};
   for (const kind of ['bias', 'dark', 'flat'] as const) {
     const set = sets.find((s) => s.kind === kind);
     if (!set) continue;
     const offset = kind === 'flat' ? [masters.bias, masters.dark].find((m) => m && fits(m, set.pass)) : undefined;
-    masters[kind] = await masterStage(context, set, hashes, encoding, offset ?? null);
+    const master = await masterStage(context, set, hashes, offset ?? null);
+    if (master) masters[kind] = master;
   }
   return masters;
 }
@@ -67,15 +68,20 @@ async function masterStage(
   context: JobContext,
   { kind, pass }: CalibrationSet,
   hashes: ReadonlyMap<string, string>,
-  encoding: Encoding,
   offset: Master | null,
-): Promise<Master> {
-  const { widthPx: width, heightPx: height, channels } = pass;
+): Promise<Master | null> {
+  const { widthPx: width, heightPx: height, channels, encoding } = pass;
   const chosen = usedOf(pass);
+  const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
+  const whole = chosen.flatMap((file, k) => {
+    const clip = pictures?.[k];
+    return isFaulty(clip) ? [] : [{ path: file.path, clip }];
+  });
+  if (whole.length === 0) return null;
   const key = {
     kind,
-    frames: chosen.map((f) => [f.item, hashes.get(f.item)]),
-    encoding: { curve: encoding.curve, table: encoding.table?.sha256 ?? null },
+    frames: chosen.map((f, k) => [f.item, hashes.get(f.item), isFaulty(pictures?.[k])]),
+    encoding: encodingKey(encoding),
     offset: offset?.hash ?? null,
   };
   const rasterAt = (path: string, planes: number): RasterFile => ({ path, width, height, planes });
@@ -84,15 +90,15 @@ async function masterStage(
     name: 'calibration',
     subject: kind,
     key,
-    total: chosen.length,
-    needBytes: frameBytes * (chosen.length + 1),
+    total: whole.length,
+    needBytes: frameBytes * (whole.length + 1),
     run: async (handle) => {
-      const frames = rasterAt(handle.path(FRAMES_FILE), channels * chosen.length);
+      const frames = rasterAt(handle.path(FRAMES_FILE), channels * whole.length);
       const master = rasterAt(handle.path(MASTER_FILE), channels);
       createRaster(frames);
       createRaster(master);
-      const inputs = chosen.map(({ path }, k) => ({
-        ...{ path, encoding, raster: frames, firstPlane: channels * k },
+      const inputs = whole.map((source, k) => ({
+        ...{ ...source, encoding, raster: frames, firstPlane: channels * k },
         ...{ offset: offset?.raster ?? null, normalise: kind === 'flat' },
       }));
       const onDone = (done: number): void => handle.step(done);
@@ -108,6 +114,10 @@ async function masterStage(
     },
   });
   return { raster: rasterAt(artefact.path(MASTER_FILE), channels), hash: hashOf(key) };
+}
+
+function isFaulty(picture: DecodedPicture | undefined): picture is { readonly fault: string } {
+  return picture !== undefined && 'fault' in picture;
 }
 
 const FRAMES_FILE = 'frames.f32';

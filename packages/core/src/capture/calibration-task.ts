@@ -1,11 +1,14 @@
 import { defineTask, type Task } from '../compute/task.js';
 import { type RasterFile, withRaster } from '../job/raster-file.js';
+import type { ClipPicture } from './open-clip-picture.js';
 import { openFrame } from './open-frame.js';
 import type { Encoding } from './reading.js';
 
 /** Input of {@link calibrationFrameTask}: one calibration frame, to be written into planes of a raster that is there. */
 export interface CalibrationFrameInput {
   readonly path: string;
+  /** Where the path is that of a clip: the picture in it. */
+  readonly clip?: ClipPicture | undefined;
   readonly encoding: Encoding;
   /** What is subtracted first. */
   readonly offset: RasterFile | null;
@@ -20,9 +23,9 @@ export interface CalibrationFrameInput {
 export const calibrationFrameTask: Task<CalibrationFrameInput, null> = defineTask('capture/calibration-frame');
 
 export async function runCalibrationFrame(input: CalibrationFrameInput): Promise<null> {
-  const { path, encoding, offset, raster, firstPlane, normalise } = input;
+  const { path, clip, encoding, offset, raster, firstPlane, normalise } = input;
   const calibration = offset && { dark: offset, flat: null, hash: '' };
-  const { width, height, channels, rows } = await openFrame({ path, encoding, calibration });
+  const { width, height, channels, rows } = await openFrame({ path, clip, encoding, calibration });
   const planes = Array.from({ length: channels }, () => new Float32Array(width * height));
   rows(0, planes);
   withRaster(raster, 'r+', (open) => {

@@ -13,6 +13,11 @@ export interface FfmpegBinding {
   avGetCodecName(id: number): string | null;
 }
 
+/** What a file says about itself in words. */
+interface Metadata {
+  getAll(): Readonly<Record<string, string>>;
+}
+
 interface Rational {
   readonly num: number;
   readonly den: number;
@@ -23,6 +28,7 @@ export interface FormatContext {
   readonly iformat: { readonly name: string };
   /** Millionths of a second. */
   readonly duration: bigint;
+  readonly metadata: Metadata | null;
   allocContext(): void;
   openInputSync(url: string, format: null, options: object): number;
   findStreamInfoSync(options: null): number;
@@ -50,6 +56,7 @@ export interface Stream {
   readonly timeBase: Rational;
   readonly sampleAspectRatio: Rational;
   readonly disposition: number;
+  readonly metadata: Metadata | null;
 }
 
 export interface CodecContext {

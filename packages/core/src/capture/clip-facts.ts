@@ -22,6 +22,11 @@ export interface ClipFacts {
   readonly interlaced: boolean;
   /** Time of each picture, ascending, in units of the file; null where it does not give every one: they count by order, then. */
   readonly times: readonly number[] | null;
+  /** Seconds that a unit of `times` is. */
+  readonly tick: number;
+  /** When the recording began and its time code, as written in the file. */
+  readonly created: string | null;
+  readonly timeCode: string | null;
   /** Number of pictures that are there, and that the file says there are; 0 where it does not. */
   readonly count: number;
   readonly announced: number;

@@ -3,15 +3,16 @@ import type { ClipFacts } from './clip-facts.js';
 import { type ClipPlan, planClip } from './clip-light.js';
 import { times } from './colour-matrix.js';
 import { decodeBt709 } from './curves.js';
+import { AS_FILES_SAY } from './reading.js';
 
 const PLAIN: ClipFacts = {
   ...{ widthPx: 1920, heightPx: 1080, container: 'mov', codec: 'prores', pixelFormat: 'yuv422p10le' },
   ...{ primaries: 1, transfer: 1, matrix: 1, range: 1, chromaSite: 1, turnDeg: 0, pixelAspect: 1 },
-  ...{ interlaced: false, times: null, count: 1, announced: 1 },
+  ...{ interlaced: false, times: null, count: 1, announced: 1, tick: 1, created: null, timeCode: null },
 };
 
 function plan(facts: Partial<ClipFacts>): ClipPlan {
-  const found = planClip({ ...PLAIN, ...facts }, 'auto');
+  const found = planClip({ ...PLAIN, ...facts }, AS_FILES_SAY);
   if (typeof found === 'string') throw new Error(found);
   return found;
 }
@@ -52,7 +53,7 @@ describe('planClip', () => {
   });
 
   it('refuses what it does not know', () => {
-    expect(planClip({ ...PLAIN, transfer: 9 }, 'auto')).toContain('code point 9');
-    expect(planClip({ ...PLAIN, matrix: 8 }, 'auto')).toContain('code point 8');
+    expect(planClip({ ...PLAIN, transfer: 9 }, AS_FILES_SAY)).toContain('code point 9');
+    expect(planClip({ ...PLAIN, matrix: 8 }, AS_FILES_SAY)).toContain('code point 8');
   });
 });

@@ -1,9 +1,11 @@
 import type { ClipFacts } from './clip-facts.js';
 import { type ClipLayout, layoutOf } from './clip-layout.js';
 import { clipTransfer } from './clip-transfer.js';
-import { adaptation, diagonal, invert, type Matrix, multiply, times, whiteXyz } from './colour-matrix.js';
+import type { Matrix } from './colour-matrix.js';
 import { decoderOf } from './curves.js';
-import type { DecodedStill, RecordedCurve } from './read-still.js';
+import { codePointToSrgb, primariesCodePoint } from './primaries.js';
+import type { DecodedStill } from './read-still.js';
+import type { RecordedEncoding } from './reading.js';
 
 /** How the codes of a clip become linear light of the sRGB primaries. */
 export interface ClipPlan {
@@ -26,8 +28,10 @@ export interface ClipPlan {
   readonly notes: readonly string[];
 }
 
-/** Chooses how a clip is read by what it says; where it says nothing, as is usual. A text says why it cannot be read. */
-export function planClip(facts: ClipFacts, curve: RecordedCurve): ClipPlan | string {
+/** Chooses how a clip is read by what is asked for, or else by what it says; where it says nothing, as is usual. A text says why it cannot be read. */
+export function planClip(said: ClipFacts, asked: RecordedEncoding): ClipPlan | string {
+  const facts = overridden(said, asked);
+  const { curve } = asked;
   const layout = layoutOf(facts.pixelFormat)!;
   const notes: string[] = [];
   const usual = layout.kind === 'yuv' ? 1 : 13;
@@ -41,8 +45,8 @@ export function planClip(facts: ClipFacts, curve: RecordedCurve): ClipPlan | str
   if (!transfer) return `its transfer function (code point ${facts.transfer} of ITU-T H.273) is not read`;
   const luma = layout.kind === 'yuv' ? LUMA.get(matrixOf(facts)) : undefined;
   if (layout.kind === 'yuv' && !luma) return `its matrix (code point ${facts.matrix} of ITU-T H.273) is not read`;
-  const primaries = PRIMARIES.get(facts.primaries);
-  if (!primaries && facts.primaries > UNSAID)
+  const toSrgb = codePointToSrgb(facts.primaries);
+  if (!toSrgb && facts.primaries > UNSAID)
     notes.push(`Its primaries (code point ${facts.primaries}) are taken for BT.709's.`);
   if (facts.pixelAspect !== 1)
     notes.push(`Its pixels are announced as ${facts.pixelAspect} times as wide as high; they are read as square.`);
@@ -58,12 +62,24 @@ export function planClip(facts: ClipFacts, curve: RecordedCurve): ClipPlan | str
     half: full ? most / 2 : 112 * unit,
     luma,
     site: siteOf(facts, layout),
-    matrix: primaries && toSrgb(primaries),
+    matrix: toSrgb,
     notes,
   };
 }
 
 const UNSAID = 2;
+
+/** What a clip says, with what is asked for in its place. */
+function overridden(facts: ClipFacts, { range, matrix, primaries }: RecordedEncoding): ClipFacts {
+  return {
+    ...facts,
+    range: range === 'auto' ? facts.range : range === 'full' ? 2 : 1,
+    matrix: matrix === 'auto' ? facts.matrix : MATRICES[matrix],
+    primaries: primaries === 'auto' ? facts.primaries : primariesCodePoint(primaries),
+  };
+}
+
+const MATRICES = { bt601: 6, bt709: 1, bt2020: 9, rgb: 0 } as const;
 
 /** Differences stand on the first of their lumas across and between them down, unless the clip says otherwise: H.273, 8.7. */
 function siteOf({ chromaSite }: ClipFacts, { chromaAcross, chromaDown }: ClipLayout): [number, number] {
@@ -89,42 +105,3 @@ const LUMA: ReadonlyMap<number, readonly [number, number]> = new Map([
   [7, [0.212, 0.087]],
   [9, [0.2627, 0.0593]],
 ]);
-
-const D65 = [0.3127, 0.329] as const;
-
-/** Chromaticities of red, green, blue, white by code point, other than sRGB's: ITU-T H.273, table 2. */
-const PRIMARIES: ReadonlyMap<number, readonly (readonly [number, number])[]> = new Map([
-  [5, [[0.64, 0.33], [0.29, 0.6], [0.15, 0.06], D65]],
-  [6, [[0.63, 0.34], [0.31, 0.595], [0.155, 0.07], D65]],
-  [7, [[0.63, 0.34], [0.31, 0.595], [0.155, 0.07], D65]],
-  [9, [[0.708, 0.292], [0.17, 0.797], [0.131, 0.046], D65]],
-  [
-    11,
-    [
-      [0.68, 0.32],
-      [0.265, 0.69],
-      [0.15, 0.06],
-      [0.314, 0.351],
-    ],
-  ],
-  [12, [[0.68, 0.32], [0.265, 0.69], [0.15, 0.06], D65]],
-]);
-
-const SRGB: readonly (readonly [number, number])[] = [[0.64, 0.33], [0.3, 0.6], [0.15, 0.06], D65];
-
-function toSrgb(from: readonly (readonly [number, number])[]): Matrix {
-  const adapt = adaptation(whiteOf(from), whiteOf(SRGB));
-  return multiply(invert(toXyz(SRGB)), multiply(adapt, toXyz(from)));
-}
-
-function whiteOf(chromaticities: readonly (readonly [number, number])[]): number[] {
-  const [x, y] = chromaticities[3]!;
-  return whiteXyz(x, y);
-}
-
-/** Linear RGB to XYZ of primaries and white: SMPTE RP 177. */
-function toXyz(chromaticities: readonly (readonly [number, number])[]): Matrix {
-  const columns = chromaticities.slice(0, 3).map(([x, y]) => whiteXyz(x, y));
-  const plain = [0, 1, 2].flatMap((row) => columns.map((column) => column[row]!));
-  return multiply(plain, diagonal(times(invert(plain), whiteOf(chromaticities))));
-}

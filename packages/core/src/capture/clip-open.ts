@@ -67,9 +67,20 @@ export function factsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip, al
     pixelAspect: num > 0 && den > 0 ? num / den : 1,
     interlaced: (codecpar.toJSON().fieldOrder ?? 0) > PROGRESSIVE,
     times: untimed === 0 && distinct ? times : null,
+    tick: stream.timeBase.num / stream.timeBase.den,
+    created: wordOf('creation_time', stream, context),
+    timeCode: wordOf('timecode', stream, context),
     count,
     announced: announcedBy(context, stream),
   };
+}
+
+function wordOf(name: string, ...places: readonly Pick<Stream, 'metadata'>[]): string | null {
+  for (const { metadata } of places) {
+    const found = metadata?.getAll()[name];
+    if (found !== undefined) return found;
+  }
+  return null;
 }
 
 /** Of its index, or else of its length and rate. */

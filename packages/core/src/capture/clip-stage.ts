@@ -11,7 +11,7 @@ export type DecodedPicture = ClipPicture | { readonly fault: string };
 
 /**
  * Stage: decodes a clip once, from its beginning to its end, and keeps its codes as recorded, so that any picture can be read
- * later at no cost. What a damaged clip does to the decoder costs the pictures that it has not given, and nothing else.
+ * later at no cost; gives those that are frames of the pass. What a damaged clip does to the decoder costs the pictures that it has not given, and nothing else.
  */
 export async function clipStage(
   context: JobContext,
@@ -30,7 +30,7 @@ export async function clipStage(
       const into = handle.path(CODES_FILE);
       await writeFile(into, '');
       await truncate(into, bytes * facts.count);
-      const states: ('whole' | 'faulty' | null)[] = frames.map(() => null);
+      const states: ('whole' | 'faulty' | null)[] = new Array(facts.count).fill(null);
       let done = 0;
       const failure = await runClipChild(
         { kind: 'pictures', path: frames[0]!.path, threads: context.pool.workers, facts, into },
@@ -46,7 +46,9 @@ export async function clipStage(
   });
   const { states, failure } = artefact.result;
   const codes = artefact.path(CODES_FILE);
-  return states.map((state, i) => {
+  return frames.map(({ picture }, k) => {
+    const i = picture ?? k;
+    const state = states[i];
     if (state === 'whole') return { codes, at: i * bytes, facts };
     if (state === 'faulty') return { fault: 'its data is damaged: the decoder has found faults in it' };
     return { fault: failure ?? 'its data is damaged or cut short: the decoder gives no picture for it' };

@@ -7,6 +7,7 @@ import { runJob } from '../job/context.js';
 import { clipStage } from './clip-stage.js';
 import { openClipPicture } from './open-clip-picture.js';
 import type { ClipPass } from './pass.js';
+import { AS_FILES_SAY } from './reading.js';
 import { scanCapture } from './scan.js';
 
 const clips = fileURLToPath(new URL('../../test/clips/', import.meta.url));
@@ -29,7 +30,7 @@ async function decode(pass: ClipPass, workers = 2) {
   const pictures = await runJob({ workDir, workers }, (context) => clipStage(context, pass, hashes));
   return pictures.map((picture) => {
     if ('fault' in picture) return picture;
-    const open = openClipPicture(pass.name, picture, 'linear');
+    const open = openClipPicture(pass.name, picture, { ...AS_FILES_SAY, curve: 'linear' });
     const planes = Array.from({ length: open.channels }, () => new Float32Array(open.width * open.height));
     open.rows(0, planes);
     return { open, planes };

@@ -1,6 +1,7 @@
-import { decoderOf } from './curves.js';
+import { decoderOf, type StandardCurve } from './curves.js';
 import { readProfile } from './icc-profile.js';
-import type { DecodedStill, RecordedCurve } from './read-still.js';
+import { primariesToSrgb } from './primaries.js';
+import type { DecodedStill, RecordedCurve, RecordedPrimaries } from './read-still.js';
 import type { StillHeader } from './still-header.js';
 
 /** How a file's recorded values become linear light. */
@@ -19,7 +20,17 @@ export interface ColourPlan {
  * Chooses the curve: the caller's override, except for a sensor's raw data; else the embedded profile; else what the
  * file declares; else linear for floats and for kinds of file that hold linear light, and sRGB for other integers. Throws a plain `Error` when the file's own statement cannot be followed.
  */
-export function planColour(header: StillHeader, curve: RecordedCurve): ColourPlan {
+export function planColour(
+  header: StillHeader,
+  curve: RecordedCurve,
+  primaries: RecordedPrimaries = 'auto',
+): ColourPlan {
+  const plan = planByFile(header, curve);
+  if (primaries === 'auto' || header.channels === 1 || header.linear === 'always') return plan;
+  return { ...plan, matrix: primariesToSrgb(primaries) };
+}
+
+function planByFile(header: StillHeader, curve: RecordedCurve): ColourPlan {
   const { linear, toSrgb } = header;
   if (linear === 'always') {
     const notes = ['auto', 'linear'].includes(curve) ? [] : [`Raw data are linear; the curve ${curve} is not applied.`];
@@ -42,7 +53,7 @@ export function planColour(header: StillHeader, curve: RecordedCurve): ColourPla
   return { ...standard(header.samples === 'float' || linear !== undefined ? 'linear' : 'srgb'), matrix: toSrgb };
 }
 
-function standard(curve: 'srgb' | 'linear' | 'bt709'): ColourPlan {
+function standard(curve: StandardCurve): ColourPlan {
   return { name: curve, curves: [decoderOf(curve)], matrix: undefined, viaColourEngine: false, notes: [] };
 }
 

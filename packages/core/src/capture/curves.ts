@@ -1,5 +1,5 @@
 /** A curve between linear light and recorded code values that is fixed by a standard. */
-export type StandardCurve = 'srgb' | 'linear' | 'bt709';
+export type StandardCurve = 'srgb' | 'linear' | 'bt709' | 'pq' | 'hlg';
 
 /** Linear light (1 = white) to a recorded value in 0..1; odd about 0. IEC 61966-2-1:1999. */
 export function encodeSrgb(linear: number): number {
@@ -29,12 +29,37 @@ export function decodeBt709(recorded: number): number {
   return recorded < 4.5 * BT709_BETA ? recorded / 4.5 : ((recorded + (BT709_ALPHA - 1)) / BT709_ALPHA) ** (1 / 0.45);
 }
 
+/** Light of this many cd/m² is 1 in what is recorded by the absolute curve. */
+const PQ_WHITE = 1000;
+
+/** SMPTE ST 2084: the display's light, 10 000 cd/m² at 1, over {@link PQ_WHITE}. */
+export function decodePq(v: number): number {
+  const root = Math.max(0, v) ** (32 / 2523);
+  const base = Math.max(0, root - 107 / 128) / (2413 / 128 - (2392 / 128) * root);
+  return (10_000 / PQ_WHITE) * base ** (8192 / 1305);
+}
+
+/** Rec. ITU-R BT.2100-2, table 5: the scene's light of the hybrid log-gamma curve, 1 at 1. */
+export function decodeHlg(v: number): number {
+  if (v < 0) return -decodeHlg(-v);
+  const a = 0.17883277;
+  const b = 1 - 4 * a;
+  const c = 0.5 - a * Math.log(4 * a);
+  return v <= 0.5 ? (v * v) / 3 : (Math.exp((v - c) / a) + b) / 12;
+}
+
 /** The decoding function of a standard curve. */
 export function decoderOf(curve: StandardCurve): (recorded: number) => number {
-  if (curve === 'srgb') return decodeSrgb;
-  if (curve === 'bt709') return decodeBt709;
-  return (recorded) => recorded;
+  return DECODERS[curve];
 }
+
+const DECODERS: Readonly<Record<StandardCurve, (recorded: number) => number>> = {
+  srgb: decodeSrgb,
+  linear: (recorded) => recorded,
+  bt709: decodeBt709,
+  pq: decodePq,
+  hlg: decodeHlg,
+};
 
 const tables = new Map<string, Float32Array>();
 

@@ -1,10 +1,11 @@
 import type { Dirent } from 'node:fs';
-import { open, readdir } from 'node:fs/promises';
+import { open, readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { InputError, type LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { compareNames } from './natural-order.js';
 import type { LeftOutReason } from './pass.js';
+import { SETTINGS_FILE } from './settings-read.js';
 import { adviceFor, hasStillExtension, sniffFile } from './sniff.js';
 
 /** A folder's entries, sorted into what they are. Names only, in natural order. */
@@ -15,20 +16,25 @@ export interface Folder {
   readonly leftOut: readonly LeftOut<LeftOutReason>[];
 }
 
+/** Settings of {@link readFolder}. */
+export interface FolderOptions {
+  /** Whether symbolic links are followed. Default false. */
+  readonly follow?: boolean;
+  readonly signal?: AbortSignal | undefined;
+}
+
 /** Files that are opened at once. */
 export const OPEN_FILES = 8;
-
-/** The one file of a capture that is neither a frame nor a loss. */
-const SETTINGS_FILE = 'capture.yaml';
 
 /**
  * Lists a folder and tells stills and clips from everything else by signature, and by name where the signature says nothing.
  * `prefix` goes before names in what is left out: the folder's path relative to the capture, with a trailing slash.
  * Nothing but plain files is opened. Throws {@link InputError} `CAPTURE_UNREADABLE` when the folder cannot be listed.
  */
-export async function readFolder(path: string, prefix: string, signal?: AbortSignal): Promise<Folder> {
+export async function readFolder(path: string, prefix: string, options: FolderOptions = {}): Promise<Folder> {
+  const { follow = false, signal } = options;
   const entries = await list(path);
-  const kinds = await mapBounded(entries, OPEN_FILES, (entry) => judge(path, prefix, entry), signal);
+  const kinds = await mapBounded(entries, OPEN_FILES, (entry) => judge(path, prefix, entry, follow), signal);
   const named = (kind: Kind): string[] => entries.filter((_, i) => kinds[i] === kind).map((entry) => entry.name);
   return {
     stills: named('still'),
@@ -53,15 +59,28 @@ async function list(path: string): Promise<Dirent[]> {
   }
 }
 
-async function judge(path: string, prefix: string, entry: Dirent): Promise<Kind | LeftOut<LeftOutReason>> {
+async function judge(
+  path: string,
+  prefix: string,
+  entry: Dirent,
+  follow: boolean,
+): Promise<Kind | LeftOut<LeftOutReason>> {
   const item = `${prefix}${entry.name}`;
   if (entry.name.startsWith('.')) return { item, reason: 'hidden', detail: 'The name begins with a dot.' };
-  if (entry.isSymbolicLink()) return { item, reason: 'link', detail: 'Symbolic links are not followed.' };
-  if (entry.isDirectory()) return 'folder';
-  if (!entry.isFile()) return { item, reason: 'not-an-image', detail: 'It is not a plain file.' };
+  if (entry.name === FORKS_FOLDER) return { item, reason: 'hidden', detail: 'An archive keeps resource forks there.' };
+  if (entry.isSymbolicLink() && !follow) {
+    return { item, reason: 'link', detail: 'Symbolic links are followed only when asked for.' };
+  }
+  const target = entry.isSymbolicLink() ? await stat(join(path, entry.name)).catch(() => undefined) : entry;
+  if (target === undefined) return { item, reason: 'link', detail: 'It leads nowhere.' };
+  if (target.isDirectory()) return 'folder';
+  if (!target.isFile()) return { item, reason: 'not-an-image', detail: 'It is not a plain file.' };
   if (prefix === '' && entry.name === SETTINGS_FILE) return 'expected';
   return judgeFile(join(path, entry.name), item);
 }
+
+/** Where archives from a Mac keep what belongs to a file besides its content. */
+const FORKS_FOLDER = '__MACOSX';
 
 async function judgeFile(path: string, item: string): Promise<Kind | LeftOut<LeftOutReason>> {
   try {

@@ -3,6 +3,9 @@ import { describe, expect, it } from 'vitest';
 import { useScratch } from '../../test/scratch.js';
 import type { ClipFacts } from './clip-facts.js';
 import { openClipPicture } from './open-clip-picture.js';
+import { AS_FILES_SAY } from './reading.js';
+
+const LINEAR = { ...AS_FILES_SAY, curve: 'linear' } as const;
 
 const scratch = useScratch();
 let made = 0;
@@ -13,9 +16,9 @@ async function picture(codes: readonly number[], facts: Partial<ClipFacts>) {
   const plain: ClipFacts = {
     ...{ widthPx: 8, heightPx: 4, container: 'mov', codec: 'rawvideo', pixelFormat: 'yuv420p' },
     ...{ primaries: 1, transfer: 1, matrix: 1, range: 1, chromaSite: 1, turnDeg: 0, pixelAspect: 1 },
-    ...{ interlaced: false, times: null, count: 1, announced: 1 },
+    ...{ interlaced: false, times: null, count: 1, announced: 1, tick: 1, created: null, timeCode: null },
   };
-  const open = openClipPicture('a clip', { codes: file, at: 0, facts: { ...plain, ...facts } }, 'linear');
+  const open = openClipPicture('a clip', { codes: file, at: 0, facts: { ...plain, ...facts } }, LINEAR);
   const planes = Array.from({ length: open.channels }, () => new Float32Array(open.width * open.height));
   open.rows(0, planes);
   return { open, planes };

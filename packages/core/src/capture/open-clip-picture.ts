@@ -5,7 +5,7 @@ import { type ClipPlan, planClip } from './clip-light.js';
 import { applyMatrix } from './linearise.js';
 import type { OpenStill } from './open-still.js';
 import { orientInto } from './orient.js';
-import type { RecordedCurve } from './read-still.js';
+import type { RecordedEncoding } from './reading.js';
 import { unreadable } from './still-header.js';
 
 /** One picture of a clip, as decoded: where its codes lie. */
@@ -17,9 +17,9 @@ export interface ClipPicture {
 }
 
 /** Opens a picture of a clip that has been decoded: light in the sRGB primaries, 1 = nominal white, upright (space 2). */
-export function openClipPicture(path: string, { codes, at, facts }: ClipPicture, curve: RecordedCurve): OpenStill {
+export function openClipPicture(path: string, { codes, at, facts }: ClipPicture, asked: RecordedEncoding): OpenStill {
   const layout = layoutOf(facts.pixelFormat)!;
-  const plan = planClip(facts, curve);
+  const plan = planClip(facts, asked);
   if (typeof plan === 'string') throw unreadable(path, new Error(plan));
   const { widthPx: width, heightPx: height, turnDeg } = facts;
   const planes = readPlanes(codes, at, layout, width, height);

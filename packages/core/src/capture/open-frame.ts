@@ -3,7 +3,7 @@ import { applyTable } from './apply-table.js';
 import { decoderOf } from './curves.js';
 import { type ClipPicture, openClipPicture } from './open-clip-picture.js';
 import { type OpenStill, openStill } from './open-still.js';
-import type { Calibration, Encoding, Reading } from './reading.js';
+import type { Calibration, Encoding, Reading, RecordedEncoding } from './reading.js';
 import { unreadable } from './still-header.js';
 
 /** A frame of a pass, and how it becomes light. */
@@ -24,9 +24,9 @@ export interface OpenFrame extends OpenStill {
  * the recorded maximum of all channels gives 1. Throws {@link InputError} `FRAME_UNREADABLE`.
  */
 export async function openFrame({ path, clip, encoding, calibration }: FrameSource): Promise<OpenFrame> {
-  const { curve, table } = encoding;
-  const asked = table ? 'linear' : curve;
-  const still = clip ? openClipPicture(path, clip, asked) : await openStill(path, { curve: asked });
+  const { table } = encoding;
+  const asked: RecordedEncoding = table ? { ...encoding, curve: 'linear' } : encoding;
+  const still = clip ? openClipPicture(path, clip, asked) : await openStill(path, asked);
   const recorded = table ? throughTable(still, table) : still;
   return { ...(calibration ? calibrated(recorded, calibration, path) : recorded), recorded };
 }

@@ -1,7 +1,7 @@
 import { type RowSource, rowsOf } from '../compute/image.js';
 import { planColour } from './colour-plan.js';
 import { applyMatrix, countClipped, decodeCodes, tablesOf } from './linearise.js';
-import { type DecodedStill, finishStill, type ReadStillOptions, refuseTooLarge } from './read-still.js';
+import { type DecodedStill, finishStill, inRange, type ReadStillOptions, refuseTooLarge } from './read-still.js';
 import { readSamples } from './samples.js';
 import { readStillHeader, unreadable } from './still-header.js';
 
@@ -16,12 +16,12 @@ export interface OpenStill extends RowSource, Omit<DecodedStill, 'image' | 'clip
  * their rows are asked for, all others are held as floats. Throws {@link InputError} `FRAME_UNREADABLE`.
  */
 export async function openStill(path: string, options: ReadStillOptions = {}): Promise<OpenStill> {
-  const header = await readStillHeader(path);
+  const header = inRange(await readStillHeader(path), options.range ?? 'auto');
   const { orientation, widthPx, heightPx, channels } = header;
   const isUpright = orientation <= 1 || orientation > 8;
   try {
     refuseTooLarge(path, header);
-    const plan = planColour(header, options.curve ?? 'auto');
+    const plan = planColour(header, options.curve ?? 'auto', options.primaries ?? 'auto');
     const stored = await readSamples(path, header, plan);
     if (!isUpright || !('codes' in stored)) {
       const { image, clipped, ...facts } = finishStill(stored, header, plan);

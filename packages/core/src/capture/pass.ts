@@ -1,5 +1,8 @@
 import type { LeftOut } from '../job/errors.js';
 import type { ClipFacts } from './clip-facts.js';
+import type { Encoding } from './reading.js';
+import type { FrameTime, TimeOddity } from './time-resolve.js';
+import type { StillTime } from './time-still.js';
 
 /** One picture of a pass. */
 export interface FrameFile {
@@ -10,7 +13,16 @@ export interface FrameFile {
   readonly sizeBytes: number;
   /** Time of last change, ISO 8601 in UTC. */
   readonly modified: string;
+  /** What the file records of its exposure. */
+  readonly recorded?: RecordedExposure;
+  /** When its exposure began, as far as that is known. */
+  readonly time?: FrameTime;
+  /** Number of the picture in its clip, from 0. */
+  readonly picture?: number;
 }
+
+/** What a still records of its exposure. */
+export type RecordedExposure = Omit<StillTime, 'notes'>;
 
 /** One locked-off recording. */
 export type Pass = StillsPass | ClipPass;
@@ -18,6 +30,8 @@ export type Pass = StillsPass | ClipPass;
 /** A folder of stills, in the natural order of their names. */
 export interface StillsPass extends PassFacts {
   readonly kind: 'stills';
+  /** Whether it is one folder of everything, which is to be parted where the view jumps. */
+  readonly mixed?: boolean;
 }
 
 /** A clip, whose pictures come in the order of their times. */
@@ -36,6 +50,7 @@ interface PassFacts {
   readonly heightPx: number;
   /** 1 for grey, 3 for RGB. */
   readonly channels: 1 | 3;
+  readonly encoding: Encoding;
 }
 
 /** Whether frames of two passes have the same size and channels. */
@@ -53,6 +68,11 @@ export interface CalibrationSet {
   readonly pass: Pass;
 }
 
+/** A picture of the whole disc. */
+export interface Guide extends FrameFile {
+  readonly encoding: Encoding;
+}
+
 /** One night's work on one bright body. */
 export interface Capture {
   /** Absolute path. */
@@ -60,22 +80,48 @@ export interface Capture {
   readonly name: string;
   readonly passes: readonly Pass[];
   /** A picture of the whole disc, at any scale, that tells where passes belong: the first still of the folder `guide`. */
-  readonly guide: FrameFile | null;
+  readonly guide: Guide | null;
   /** Of each kind one set at most: from the capture, or else from beside it. */
   readonly calibration: readonly CalibrationSet[];
   readonly leftOut: readonly LeftOut<LeftOutReason>[];
+  /** What is used all the same, but is worth knowing. */
+  readonly notices: readonly Notice[];
 }
+
+/** Something that is worth knowing of what is used. */
+export interface Notice {
+  readonly item: string;
+  readonly reason: NoticeReason;
+  readonly detail: string;
+}
+
+/**
+ * What a notice is about: the times of a pass ({@link TimeOddity}), or
+ * - `split-by-time`: one folder of everything was parted where its frames lie far apart in time;
+ * - `split-by-view`: it was parted where the camera was pointed anew;
+ * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
+ * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees.
+ */
+export type NoticeReason =
+  | TimeOddity
+  | 'split-by-time'
+  | 'split-by-view'
+  | 'calibration-exposure'
+  | 'calibration-temperature';
 
 /**
  * Why something in a capture is not used:
  * - `hidden`: the name begins with a dot;
- * - `link`: a symbolic link, which is not followed;
- * - `not-an-image`: neither a clip, PNG, JPEG nor TIFF by signature, and not called so either;
+ * - `link`: a symbolic link that is not followed, leads nowhere, or leads to what has been looked at;
+ * - `ignored`: the settings say so;
+ * - `not-listed`: the settings say that only listed passes count;
+ * - `not-an-image`: neither a clip nor a still of a kind that is read by signature, and not called so either;
  * - `beside-the-passes`: a still next to folders that hold passes;
  * - `calibration-odd-size`: dark, flat or bias frames of another size than those of a pass;
  * - `second-guide`: a still of the folder `guide` after the first;
- * - `nested-folder`: a folder inside a pass;
+ * - `nested-folder`: a folder inside a pass, or too deep;
  * - `no-stills`: a folder without a still or a clip;
+ * - `no-usable-frame`: a pass of which no frame is left;
  * - `unreadable`: called or marked as a still or a clip, but its header cannot be read or its samples not truthfully decoded;
  * - `cut-short`: a clip that has lost its end; what is left of it is used;
  * - `too-large`: the header announces more pixels than are read;
@@ -85,6 +131,9 @@ export interface Capture {
 export type LeftOutReason =
   | 'hidden'
   | 'link'
+  | 'ignored'
+  | 'not-listed'
+  | 'no-usable-frame'
   | 'not-an-image'
   | 'beside-the-passes'
   | 'calibration-odd-size'

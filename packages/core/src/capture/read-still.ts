@@ -1,6 +1,7 @@
 import type { LinearImage } from '../compute/image.js';
 import { InputError } from '../job/errors.js';
 import { type ColourPlan, planColour } from './colour-plan.js';
+import type { StandardCurve } from './curves.js';
 import { alphaPlane, type Linearised, linearise, type StoredSamples } from './linearise.js';
 import { orientInto } from './orient.js';
 import { readSamples } from './samples.js';
@@ -8,12 +9,22 @@ import { EXPORT_ADVICE } from './sniff.js';
 import { MOST_PIXELS, readStillHeader, type StillHeader, unreadable } from './still-header.js';
 
 /** How recorded values are to be understood. `auto` believes the file; the others override what it declares. */
-export type RecordedCurve = 'auto' | 'srgb' | 'linear' | 'bt709';
+export type RecordedCurve = 'auto' | StandardCurve;
 
 export interface ReadStillOptions {
   /** Default `auto`: an embedded profile, then what a PNG declares, then linear for floats and sRGB for integers. */
   readonly curve?: RecordedCurve;
+  /** Default `auto`: whole numbers fill the range of their depth. */
+  readonly range?: RecordedRange;
+  /** Default `auto`: those of the file's profile, or sRGB's. */
+  readonly primaries?: RecordedPrimaries;
 }
+
+/** Whether whole numbers fill the range of their depth, or 16 to 235 of 256 of it; `auto` believes the file. */
+export type RecordedRange = 'auto' | 'full' | 'video';
+
+/** Whose primaries red, green and blue are; `auto` believes the file. */
+export type RecordedPrimaries = 'auto' | 'bt709' | 'p3' | 'bt2020';
 
 /** A still in linear light. */
 export interface DecodedStill {
@@ -23,7 +34,7 @@ export interface DecodedStill {
   readonly clipped: number;
   readonly bitsPerSample: number;
   /** The curve that was applied; `profile` for that of an embedded profile, `gamma` for a declared exponent. */
-  readonly curve: 'srgb' | 'linear' | 'bt709' | 'profile' | 'gamma' | 'pq' | 'hlg';
+  readonly curve: StandardCurve | 'profile' | 'gamma';
   /** What was passed over or assumed, in plain words. */
   readonly notes: readonly string[];
 }
@@ -35,15 +46,22 @@ export interface DecodedStill {
  * anything that it cannot read truthfully: cut-short data, inks, single bits, signed samples, values that are missing.
  */
 export async function readStill(path: string, options: ReadStillOptions = {}): Promise<DecodedStill> {
-  const { curve = 'auto' } = options;
-  const header = await readStillHeader(path);
+  const header = inRange(await readStillHeader(path), options.range ?? 'auto');
   try {
-    const plan = planColour(header, curve);
+    const plan = planColour(header, options.curve ?? 'auto', options.primaries ?? 'auto');
     refuseTooLarge(path, header);
     return finishStill(await readSamples(path, header, plan), header, plan);
   } catch (error) {
     throw unreadable(path, error);
   }
+}
+
+/** A header whose whole numbers are in another range than it says. */
+export function inRange(header: StillHeader, range: RecordedRange): StillHeader {
+  if (range === 'auto' || header.samples === 'float' || header.linear === 'always') return header;
+  const unit = 2 ** (header.bitsPerSample - 8);
+  const scale = range === 'video' ? { zero: 16 * unit, white: 235 * unit } : { zero: 0, white: 256 * unit - 1 };
+  return { ...header, scale };
 }
 
 /** Brings decoded samples into linear light and upright. */

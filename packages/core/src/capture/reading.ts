@@ -1,11 +1,21 @@
 import type { RasterFile } from '../job/raster-file.js';
 import type { CubeTable } from './cube-table.js';
-import type { RecordedCurve } from './read-still.js';
+import type { RecordedCurve, RecordedPrimaries, RecordedRange } from './read-still.js';
 
-/** How recorded values are to be understood. */
-export interface Encoding {
-  /** Ignored where there is a table. */
+/** What is to be believed in place of what a file says of itself; `auto` believes the file. */
+export interface RecordedEncoding {
   readonly curve: RecordedCurve;
+  readonly range: RecordedRange;
+  /** How a clip's colour differences stand for red, green and blue. */
+  readonly matrix: 'auto' | 'bt601' | 'bt709' | 'bt2020' | 'rgb';
+  readonly primaries: RecordedPrimaries;
+}
+
+/** Every file is believed. */
+export const AS_FILES_SAY: RecordedEncoding = { curve: 'auto', range: 'auto', matrix: 'auto', primaries: 'auto' };
+
+/** How recorded values are to be understood. Where there is a table, the curve is ignored. */
+export interface Encoding extends RecordedEncoding {
   /** A table that the recorded values go through, in place of a curve. */
   readonly table: {
     readonly cube: CubeTable;
@@ -33,10 +43,14 @@ export interface Reading {
 }
 
 /** What a stage's key says of a reading. */
-export function readingKey({ encoding: { curve, table }, calibration }: Reading): unknown {
+export function readingKey({ encoding, calibration }: Reading): unknown {
+  return { ...encodingKey(encoding), calibration: calibration?.hash ?? null };
+}
+
+/** What a stage's key says of an encoding. */
+export function encodingKey({ curve, range, matrix, primaries, table }: Encoding): Readonly<Record<string, unknown>> {
   return {
-    curve: table ? null : curve,
+    ...{ curve: table ? null : curve, range, matrix, primaries },
     table: table && { sha256: table.sha256, gives: table.gives },
-    calibration: calibration?.hash ?? null,
   };
 }

@@ -88,7 +88,7 @@ test('everything that is not a frame comes back with its reason', async () => {
   await still(`${root}/pass/._f0.png`);
   await still(`${root}/loose.png`);
   await still(`${root}/dark/d.png`);
-  await file(`${root}/capture.yaml`, 'site: none');
+  await file(`${root}/capture.yaml`, 'title: a night');
   await file(`${root}/poses.json`, '{}');
   await file(`${root}/pass/capture.yaml`, 'x');
   await file(`${root}/pass/empty.png`);
@@ -168,18 +168,26 @@ describe('errors say what was found', () => {
     await still(scratch('bare/dark/d.png'));
     const error = await failure(scratch('bare'));
     expect(error.code).toBe('CAPTURE_EMPTY');
-    expect(error.message).toContain('(folders: 1, left out: 1)');
+    expect(error.message).toContain('(folders with frames: 0, left out: 1)');
     expect(error.message).toContain('notes.txt was left out');
   });
 
-  test('a pass without a usable frame', async () => {
-    await still(scratch('spoilt/good/a.png'));
+  test('no pass with a usable frame', async () => {
     await file(scratch('spoilt/bad/a.png'), 'broken');
     const error = await failure(scratch('spoilt'));
     expect(error.code).toBe('PASS_UNUSABLE');
     expect(error.message).toContain('No frame of the pass bad can be used (stills found: 1)');
     expect(error.message).toContain('bad/a.png');
   });
+});
+
+test('a pass without a usable frame is a loss beside one that has some', async () => {
+  await still(scratch('half/good/a.png'));
+  await file(scratch('half/bad/a.png'), 'broken');
+  const { passes, leftOut } = await scanCapture(scratch('half'));
+  expect(passes.map(({ name }) => name)).toEqual(['good']);
+  expect(reasons(leftOut)).toEqual({ bad: 'no-usable-frame' });
+  expect(leftOut[0]!.detail).toContain('bad/a.png');
 });
 
 test('files that may not be read are losses, not crashes', async () => {

@@ -3,9 +3,11 @@ import { join } from 'node:path';
 import { InputError, type LeftOut } from '../job/errors.js';
 import { mapBounded } from './bounded.js';
 import { OPEN_FILES } from './folder.js';
-import type { FrameFile, LeftOutReason, Pass } from './pass.js';
+import type { FrameFile, LeftOutReason, StillsPass } from './pass.js';
+import type { Encoding } from './reading.js';
 import { EXPORT_ADVICE } from './sniff.js';
 import { MOST_PIXELS, readStillHeader } from './still-header.js';
+import { isTimed, readStillTime } from './time-still.js';
 
 /**
  * Reads the headers of a folder of stills and keeps the frames of the most common upright size and channel count
@@ -17,8 +19,9 @@ export async function readStillsPass(
   prefix: string,
   name: string,
   stills: readonly string[],
+  encoding: Encoding,
   signal?: AbortSignal,
-): Promise<{ pass: Pass; leftOut: LeftOut<LeftOutReason>[] }> {
+): Promise<{ pass: StillsPass; leftOut: LeftOut<LeftOutReason>[] }> {
   const judged = await mapBounded(stills, OPEN_FILES, (still) => readFrame(root, `${prefix}${still}`), signal);
   const leftOut = judged.filter((entry) => 'reason' in entry);
   const usable = judged.filter((entry) => 'frame' in entry);
@@ -36,7 +39,7 @@ export async function readStillsPass(
     else leftOut.push(oddFrame(entry, most));
   }
   const { widthPx, heightPx, channels } = most;
-  return { pass: { kind: 'stills', name, frames, widthPx, heightPx, channels }, leftOut };
+  return { pass: { kind: 'stills', name, frames, widthPx, heightPx, channels, encoding }, leftOut };
 }
 
 interface Usable {
@@ -51,13 +54,14 @@ interface Usable {
 async function readFrame(root: string, item: string): Promise<Usable | LeftOut<LeftOutReason>> {
   const path = join(root, item);
   try {
-    const { widthPx, heightPx, channels } = await readStillHeader(path);
+    const { widthPx, heightPx, channels, format } = await readStillHeader(path);
     if (widthPx * heightPx > MOST_PIXELS) {
       const detail = `It announces ${widthPx} x ${heightPx} pixels; at most ${MOST_PIXELS} are read.`;
       return { item, reason: 'too-large', detail };
     }
     const { size, mtime } = await stat(path);
-    const frame = { item, path, sizeBytes: size, modified: mtime.toISOString() };
+    const { notes: _, ...recorded } = await readStillTime(path, isTimed(format) ? format : 'other');
+    const frame = { item, path, sizeBytes: size, modified: mtime.toISOString(), recorded };
     return { frame, widthPx, heightPx, channels, shape: `${widthPx} x ${heightPx}, ${nameOf(channels)}` };
   } catch (error) {
     const cause =

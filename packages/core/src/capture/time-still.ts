@@ -10,6 +10,13 @@ import { readXmp, type XmpFacts } from './time-xmp.js';
 /** Kinds of still whose records are understood; of any other, only what the file system knows is read. */
 export type TimedFormat = 'jpeg' | 'png' | 'tiff' | 'dng' | 'fits' | 'other';
 
+/** Whether the records of a kind of still are understood. */
+export function isTimed(format: string): format is TimedFormat {
+  return TIMED.has(format);
+}
+
+const TIMED: ReadonlySet<string> = new Set<TimedFormat>(['jpeg', 'png', 'tiff', 'dng', 'fits']);
+
 /** Where a moment was found. */
 export type StillTimeSource = 'exif' | 'xmp' | 'fits' | 'png' | 'file';
 

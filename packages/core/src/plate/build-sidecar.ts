@@ -59,6 +59,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
       calibration: describeCalibration(capture, made),
     },
     settings: { curve },
+    notices: [...capture.notices, ...made.notices],
     passes: made.tracked.map((_, i) => describePass(made, i)),
     agreement: agreementOf(made),
     overlaps: made.placement.edges.map((edge) => ({
@@ -76,16 +77,16 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
   };
 }
 
-function describeCalibration({ calibration, passes }: Capture, { hashes }: MadePlate): SidecarCalibration[] {
+function describeCalibration({ calibration }: Capture, { hashes, tracked }: MadePlate): SidecarCalibration[] {
   return calibration.map(({ kind, pass }) => ({
     kind,
     files: usedOf(pass).map(({ item }) => ({ file: item, sha256: hashes.get(item)! })),
-    usedFor: passes.filter((p) => sameShape(p, pass)).map((p) => p.name),
+    usedFor: tracked.filter(({ graded }) => sameShape(graded.pass, pass)).map(({ graded }) => graded.pass.name),
   }));
 }
 
 function allLosses(capture: Capture, made: MadePlate): LeftOut[] {
-  const losses: LeftOut[] = [...capture.leftOut];
+  const losses: LeftOut[] = [...capture.leftOut, ...made.leftOut];
   made.tracked.forEach((tracked, i) => {
     losses.push(...tracked.graded.leftOut, ...tracked.leftOut);
     if (made.placement.poses[i]) return;
@@ -119,6 +120,7 @@ function describePass(made: MadePlate, index: number): SidecarPass {
     widthPx: pass.widthPx,
     heightPx: pass.heightPx,
     channels: pass.channels,
+    timeCode: pass.kind === 'clip' ? pass.clip.timeCode : null,
     placed: at >= 0,
     placedBy: made.placement.placedBy[index]!,
     sharp: at < 0 ? null : made.strips[at]!.sharp,
@@ -140,11 +142,14 @@ function describePass(made: MadePlate, index: number): SidecarPass {
 function describeFrame(made: MadePlate, passIndex: number, at: number, k: number): SidecarFrame {
   const { frames, graded } = made.tracked[passIndex]!;
   const frame = frames[k]!;
+  const { time } = graded.pass.frames.find(({ item }) => item === frame.item)!;
   const { skyLevel, brightLevel, noise, clipped, bitsPerSample, curve, notes } = frame.grade;
   return {
     file: frame.item,
     sha256: frame.sha256,
     index: frame.index,
+    time:
+      time?.utc === undefined ? null : { utc: time.utc, from: time.source!, uncertaintyS: time.uncertaintyS ?? null },
     weight: frame.weight,
     intruded: made.intrusions[at]![k]!.pixels / (frame.proxy.width * frame.proxy.height),
     sharpness: frame.sharpness,

@@ -2,10 +2,11 @@ import { type BlendedPlate, blendStage } from '../blend/blend-stage.js';
 import { type FinishedStrip, stripStage } from '../blend/strip-stage.js';
 import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
 import { clipStage } from '../capture/clip-stage.js';
+import { dropDoubles } from '../capture/drop-doubles.js';
 import { hashCapture } from '../capture/hash-capture.js';
-import type { Capture } from '../capture/pass.js';
-import type { Encoding } from '../capture/reading.js';
+import type { Capture, Notice } from '../capture/pass.js';
 import type { JobContext } from '../job/context.js';
+import { InputError, type LeftOut } from '../job/errors.js';
 import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type Intrusion, transientStage } from '../photometry/transient-stage.js';
@@ -13,9 +14,14 @@ import { type Guide, type PlacedPasses, placeStage } from '../placement/place-st
 import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
 import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
 import { trackStage } from '../registration/track-stage.js';
+import { viewStage } from '../registration/view-stage.js';
 
 /** Everything that was found out on the way to the plate. */
 export interface MadePlate {
+  /** Copies of frames, and passes of which no frame can be used. */
+  readonly leftOut: readonly LeftOut[];
+  /** What only the pixels could tell. */
+  readonly notices: readonly Notice[];
   readonly tracked: readonly SeenPass[];
   readonly guide: Guide | null;
   /** SHA-256 of every file, by item. */
@@ -31,20 +37,14 @@ export interface MadePlate {
 }
 
 /** Runs all stages from the first look at the frames to the joined strips. */
-export async function makePlate(context: JobContext, capture: Capture, encoding: Encoding): Promise<MadePlate> {
+export async function makePlate(context: JobContext, capture: Capture): Promise<MadePlate> {
   const hashes = await hashCapture(context, capture);
   const binFactor = proxyFactor(capture.passes);
-  const graded: GradedPass[] = [];
-  const masters = await calibrationStage(context, capture.calibration, hashes, encoding);
-  for (const pass of capture.passes) {
-    const reading = { encoding, calibration: calibrationFor(masters, pass) };
-    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
-    graded.push(await gradePass(context, pass, hashes, reading, binFactor, pictures));
-  }
+  const { graded, leftOut, notices } = await gradeAll(context, capture, hashes, binFactor);
   const tracked: SeenPass[] = [];
   for (const pass of await trackStage(context, graded)) tracked.push(await seeingStage(context, pass));
-  const { item, path } = capture.guide ?? {};
-  const guide = item && path ? { item, path, sha256: hashes.get(item)!, curve: encoding.curve } : null;
+  const { item, path, encoding } = capture.guide ?? {};
+  const guide = item && path && encoding ? { item, path, sha256: hashes.get(item)!, curve: encoding.curve } : null;
   const placement = await placeStage(context, tracked, guide);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];
@@ -66,5 +66,36 @@ export async function makePlate(context: JobContext, capture: Capture, encoding:
     strips.map((s) => s.strip),
     strips.map((s) => s.key),
   );
-  return { tracked, guide, hashes, placement, placed, light, fine, intrusions, strips, blended };
+  return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine, intrusions, strips, blended };
+}
+
+/** Looks at every frame. A pass of which none can be used is a loss; it is a failure when no other is left. */
+async function gradeAll(
+  context: JobContext,
+  capture: Capture,
+  hashes: ReadonlyMap<string, string>,
+  binFactor: number,
+): Promise<{ graded: GradedPass[]; leftOut: LeftOut[]; notices: Notice[] }> {
+  const masters = await calibrationStage(context, capture.calibration, hashes);
+  const graded: GradedPass[] = [];
+  const leftOut: LeftOut[] = [];
+  const notices: Notice[] = [];
+  const failures: InputError[] = [];
+  for (const found of capture.passes) {
+    const { pass, leftOut: doubles } = dropDoubles(found, hashes);
+    leftOut.push(...doubles);
+    const reading = { encoding: pass.encoding, calibration: calibrationFor(masters, pass) };
+    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
+    try {
+      const parted = await viewStage(context, await gradePass(context, pass, hashes, reading, binFactor, pictures));
+      graded.push(...parted.passes);
+      notices.push(...parted.notices);
+    } catch (error) {
+      if (!(error instanceof InputError) || error.code !== 'PASS_UNUSABLE') throw error;
+      failures.push(error);
+      leftOut.push({ item: pass.name, reason: 'no-usable-frame', detail: error.message });
+    }
+  }
+  if (graded.length === 0) throw failures[0];
+  return { graded, leftOut, notices };
 }

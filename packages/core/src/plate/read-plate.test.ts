@@ -1,6 +1,7 @@
 import { writeFile } from 'node:fs/promises';
 import { expect, test } from 'vitest';
 import { useScratch } from '../../test/scratch.js';
+import { shared } from '../../test/shared.js';
 import { tiffFile } from '../../test/tiff-file.js';
 import { decodeSrgb } from '../capture/curves.js';
 import { pictures } from '../capture/picture-library.js';
@@ -50,7 +51,7 @@ test('the plates of a real capture’s truth', async () => {
 });
 
 test('what is not a plate is a typed error', async () => {
-  for (const path of [scratch('missing.tif'), '../shared/real/formats/fits/m13.fits']) {
+  for (const path of [scratch('missing.tif'), shared('real/formats/broken/hopper_naxis_zero.fits')]) {
     await expect(readPlate(path)).rejects.toMatchObject({
       code: 'PLATE_UNREADABLE',
       message: expect.stringContaining('cannot be read as a plate'),

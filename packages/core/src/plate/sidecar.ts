@@ -1,4 +1,5 @@
-import type { CalibrationKind } from '../capture/pass.js';
+import type { CalibrationKind, Notice } from '../capture/pass.js';
+import type { TimeSource } from '../capture/time-resolve.js';
 import { type Affine, compose, translation } from '../compute/affine.js';
 import type { LeftOut } from '../job/errors.js';
 import type { FineFigures } from '../photometry/fine-stage.js';
@@ -25,6 +26,11 @@ export interface HashedFile {
 export interface SidecarFrame extends HashedFile {
   /** Place in the recording, from 0. */
   readonly index: number;
+  /**
+   * When its exposure began, ISO 8601 in UTC; where that is known from, and how far off it can be if the clock was right.
+   * Null where it is not known.
+   */
+  readonly time: { readonly utc: string; readonly from: TimeSource; readonly uncertaintyS: number | null } | null;
   /** Share by its sharpness as a whole, 0..1, as passes are tracked with; in the strip it is weighed place by place. */
   readonly weight: number;
   /** Share of the frame that shows what no other frame does, such as a bird or a trail, and is not in the plate, 0..1. */
@@ -55,6 +61,8 @@ export interface SidecarPass {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly channels: 1 | 3;
+  /** The time code of a clip, as it records it. */
+  readonly timeCode: string | null;
   readonly placed: boolean;
   /** By overlaps with other passes, on the guide, by its limb and the way of the sky through it, or not at all. */
   readonly placedBy: PlacedBy;
@@ -121,6 +129,8 @@ export interface Sidecar {
     readonly calibration: readonly SidecarCalibration[];
   };
   readonly settings: { readonly curve: string };
+  /** What was used all the same, but is worth knowing. */
+  readonly notices: readonly Notice[];
   readonly passes: readonly SidecarPass[];
   readonly overlaps: readonly SidecarOverlap[];
   /** How well the overlaps agree as a whole, frame px. */

@@ -1,35 +1,14 @@
-import { type Affine, applyX, applyY } from '../compute/affine.js';
+import type { Affine } from '../compute/affine.js';
 import type { PlaneSource } from '../compute/plane-source.js';
 import type { WorkerPool } from '../compute/pool.js';
-import { LOCK_DEFAULTS, type LockCandidate } from './lock.js';
-import { lockTask } from './pair-tasks.js';
+import type { LockCandidate } from './lock.js';
+import { type Candidates, type LinkFrame, lockAll, shiftOf } from './lock-frames.js';
 
 /** Rough relation of two frames by position in their list: moving px -> fixed px. */
 export interface Link {
   readonly fixed: number;
   readonly moving: number;
   readonly pose: Affine;
-}
-
-/** A frame to be linked. */
-export interface LinkFrame {
-  /** Its place in the recording. */
-  readonly index: number;
-  readonly light: PlaneSource;
-}
-
-/** A lock is looked at from this significance on (see {@link LockCandidate}). */
-export const LEAST_SIGNIFICANCE = 9;
-/** And from this correlation of the coarse detail on. */
-export const LEAST_CORRELATION = 0.2;
-
-/** Candidates for the relation of two frames. */
-interface Candidates {
-  readonly fixed: number;
-  readonly moving: number;
-  /** Steps of the recording from one to the other. */
-  readonly steps: number;
-  readonly found: readonly LockCandidate[];
 }
 
 /** The drift that most pairs agree on, px a frame, and how far from chance their locks are (median). */
@@ -121,32 +100,6 @@ export function groupsOf(count: number, links: readonly Pick<Link, 'fixed' | 'mo
   return [...groups.values()];
 }
 
-async function lockAll(
-  frames: readonly LinkFrame[],
-  pairs: readonly (readonly [number, number])[],
-  pool: WorkerPool,
-  signal?: AbortSignal,
-  onDone: (done: number) => void = () => {},
-): Promise<Candidates[]> {
-  const inputs = pairs.map(([fixed, moving]) => ({
-    fixed: { light: frames[fixed]!.light },
-    moving: { light: frames[moving]!.light },
-    settings: LOCK_DEFAULTS,
-  }));
-  const found = await pool.map(lockTask, inputs, { signal, onDone });
-  return pairs.map(([fixed, moving], k) => ({
-    fixed,
-    moving,
-    steps: frames[moving]!.index - frames[fixed]!.index,
-    found: found[k]!.filter(believable),
-  }));
-}
-
-/** Whether a lock may be looked at: clear of what chance gives. */
-export function believable(candidate: LockCandidate): boolean {
-  return candidate.significance >= LEAST_SIGNIFICANCE && candidate.correlation >= LEAST_CORRELATION;
-}
-
 /** Median of the best locks, each counted by its significance; undefined when nothing locks. */
 function commonDrift(pairs: readonly Candidates[], frame: PlaneSource): Drift | undefined {
   const best = pairs.flatMap(({ steps, found }) => {
@@ -197,12 +150,6 @@ function choose({ fixed, moving, steps, found }: Candidates, drift: Drift | unde
   const { x, y } = shiftOf(top.pose, frame);
   const still = length > NEAR_WIDTH * frame.width && Math.hypot(x, y) < STILL_SHARE * length;
   return still ? [] : [{ fixed, moving, pose: top.pose }];
-}
-
-function shiftOf(pose: Affine, frame: PlaneSource): { x: number; y: number } {
-  const cx = (frame.width - 1) / 2;
-  const cy = (frame.height - 1) / 2;
-  return { x: applyX(pose, cx, cy) - cx, y: applyY(pose, cx, cy) - cy };
 }
 
 function weightedMedian(values: readonly number[], weights: readonly number[]): number {

@@ -3,8 +3,8 @@ import { createSceneField, planeOf, poseDistancePx, type RecordOptions, renderFr
 import { type Affine, compose, IDENTITY, invert, poseAbout, translation } from '../compute/affine.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { createRandom } from '../compute/random.js';
-import { believable } from './links.js';
 import { LOCK_DEFAULTS, lockPair } from './lock.js';
+import { believable } from './lock-frames.js';
 
 const WIDTH = 192;
 const HEIGHT = 144;

@@ -5,7 +5,7 @@ import { createPlane, type Plane } from '../compute/image.js';
 import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
 import { BAND_PASS_DEFAULTS, bandPass } from './band-pass.js';
-import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE } from './links.js';
+import { believable, LEAST_CORRELATION, LEAST_SIGNIFICANCE } from './lock-frames.js';
 import { measurePass, type Track, trackPass } from './track.js';
 
 const WIDTH = 232;

@@ -1,0 +1,119 @@
+import { writeFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { inferSettings } from './capture/infer-settings.js';
+import type { Notice, Pass, RecordedExposure } from './capture/pass.js';
+import { scanCapture } from './capture/scan.js';
+import { SETTINGS_FILE } from './capture/settings-read.js';
+import { writeSettingsTemplate } from './capture/settings-template.js';
+import type { TimeSource } from './capture/time-resolve.js';
+import { quantile } from './compute/quantile.js';
+import { type LeftOut, OutputError } from './job/errors.js';
+import { writeWhole } from './plate/atomic.js';
+
+/** Settings of {@link checkCapture}. */
+export interface CheckOptions {
+  /** Write a `capture.yaml` into the capture, with what could be inferred and every other field as a comment. Default false. */
+  readonly init?: boolean;
+  /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
+  readonly follow?: boolean;
+  readonly signal?: AbortSignal;
+}
+
+/** A pass as {@link checkCapture} finds it. */
+export interface CheckedPass {
+  readonly name: string;
+  readonly kind: 'stills' | 'clip';
+  readonly frames: number;
+  /** Upright size of its frames. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** 1 for grey, 3 for RGB. */
+  readonly channels: 1 | 3;
+  /** Median exposure of its frames; null where none is recorded. */
+  readonly exposureS: number | null;
+  /** When its first and last frame began, ISO 8601 in UTC; null where that is not known. */
+  readonly firstUtc: string | null;
+  readonly lastUtc: string | null;
+  /** Where these moments come from; `file`: only the file system knows, so that they may be those of a copy. */
+  readonly timeFrom: TimeSource | null;
+  /** From its first frame to its last, s; null where frames have no moments on one clock. */
+  readonly durationS: number | null;
+}
+
+/** What {@link checkCapture} has found. */
+export interface CheckResult {
+  /** Absolute path. */
+  readonly root: string;
+  readonly passes: readonly CheckedPass[];
+  /** The picture of the whole disc, relative to the capture. */
+  readonly guide: string | null;
+  readonly calibration: readonly { readonly kind: 'dark' | 'flat' | 'bias'; readonly frames: number }[];
+  /** What is used all the same, but is worth knowing. */
+  readonly notices: readonly Notice[];
+  /** What would not be used, and why. */
+  readonly leftOut: readonly LeftOut[];
+  /** Absolute path of the settings that `init` has written. */
+  readonly settingsPath: string | null;
+}
+
+/**
+ * Says what a capture holds: its passes, guide and calibration frames, their sizes, moments and exposures, and what would be
+ * left out. Headers only are read, no pixel is decoded.
+ *
+ * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE
+ * @throws OutputError OUTPUT_EXISTS when `init` finds settings already: they are never replaced; OUTPUT_UNWRITABLE
+ * @throws InterruptedError once the signal has fired
+ */
+export async function checkCapture(captureDir: string, options: CheckOptions = {}): Promise<CheckResult> {
+  const { init = false, follow, signal } = options;
+  const capture = await scanCapture(captureDir, { follow, signal });
+  const settingsPath = init ? join(capture.root, SETTINGS_FILE) : null;
+  if (settingsPath !== null) {
+    const text = writeSettingsTemplate(await inferSettings(capture));
+    await writeWhole(settingsPath, (temporary) => writeFile(temporary, text)).catch(keepSettings);
+  }
+  return {
+    root: capture.root,
+    passes: capture.passes.map(describe),
+    guide: capture.guide?.item ?? null,
+    calibration: capture.calibration.map(({ kind, pass }) => ({ kind, frames: pass.frames.length })),
+    notices: capture.notices,
+    leftOut: capture.leftOut,
+    settingsPath,
+  };
+}
+
+function keepSettings(error: unknown): never {
+  if (!(error instanceof OutputError) || error.code !== 'OUTPUT_EXISTS') throw error;
+  throw new OutputError(
+    'OUTPUT_EXISTS',
+    `The capture has a ${SETTINGS_FILE} already, which is never replaced. Rename it first to begin anew.`,
+  );
+}
+
+function describe(pass: Pass): CheckedPass {
+  const { name, kind, frames, widthPx, heightPx, channels } = pass;
+  const exposures = frames.flatMap(({ recorded }) => (recorded as RecordedExposure | undefined)?.exposureS ?? []);
+  return {
+    name,
+    kind,
+    frames: frames.length,
+    widthPx,
+    heightPx,
+    channels,
+    exposureS: exposures.length > 0 ? quantile(exposures, 0.5) : null,
+    firstUtc: frames[0]?.time?.utc ?? null,
+    lastUtc: frames.at(-1)?.time?.utc ?? null,
+    timeFrom: frames[0]?.time?.source ?? null,
+    durationS: durationOf(pass),
+  };
+}
+
+function durationOf(pass: Pass): number | null {
+  if (pass.kind === 'clip') {
+    const { times, tick } = pass.clip;
+    return times && (times.at(-1)! - times[0]!) * tick;
+  }
+  const clocks = pass.frames.flatMap(({ time }) => time?.clockMs ?? []);
+  return clocks.length > 1 ? (Math.max(...clocks) - Math.min(...clocks)) / 1000 : null;
+}
