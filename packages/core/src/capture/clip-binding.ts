@@ -78,15 +78,19 @@ export interface Packet {
 }
 
 export interface Frame {
-  readonly width: number;
-  readonly height: number;
-  readonly format: number;
+  width: number;
+  height: number;
+  format: number;
   readonly bestEffortTimestamp: bigint | null;
   readonly decodeErrorFlags: number;
   readonly flags: number;
   readonly data: readonly Buffer[] | null;
   readonly linesize: readonly number[];
   alloc(): void;
+  /** Takes memory for the planes of a frame of its size and format. */
+  getBuffer(align: number): number;
+  /** Copies the planes of a frame of the same size and format. */
+  copy(from: Frame): number;
   unref(): void;
 }
 

@@ -36,7 +36,7 @@ export function decodePictures(
         frame.height === facts.heightPx &&
         ffmpeg.avGetPixFmtName(frame.format) === facts.pixelFormat;
       if (alike && index !== undefined && index < facts.count) {
-        writePicture(file, index * bytes, frame, layout);
+        writePicture(file, index * bytes, topDown(ffmpeg, frame), layout);
         onPicture(index, frame.decodeErrorFlags !== 0 || (frame.flags & CORRUPT) !== 0);
       }
       frame.unref();
@@ -62,6 +62,18 @@ function openDecoder(ffmpeg: FfmpegBinding, { stream }: OpenClip, threads: numbe
   codec.pktTimebase = timeBase;
   if (codec.open2Sync(decoder, null) < 0) throw new Error(`the decoder of its codec, ${name}, does not take it`);
   return codec;
+}
+
+/** A frame whose rows lie one below the other: some codecs keep the lowest first, and give the way back as negative. */
+function topDown(ffmpeg: FfmpegBinding, frame: Frame): Frame {
+  if (frame.linesize.every((stride) => stride >= 0)) return frame;
+  const upright = new ffmpeg.Frame();
+  upright.alloc();
+  upright.width = frame.width;
+  upright.height = frame.height;
+  upright.format = frame.format;
+  if (upright.getBuffer(0) < 0 || upright.copy(frame) < 0) throw new Error('its pictures cannot be turned upright');
+  return upright;
 }
 
 /** Writes the planes that are kept, without the gaps at the ends of their rows. */

@@ -2,6 +2,7 @@ import { copyFile, mkdir, readFile, truncate, writeFile } from 'node:fs/promises
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
+import { aviFile } from '../../test/avi-file.js';
 import { useScratch } from '../../test/scratch.js';
 import { runJob } from '../job/context.js';
 import { clipStage } from './clip-stage.js';
@@ -72,6 +73,18 @@ describe('clips', () => {
     const pictures = await decode(pass, 1);
     const levels = pictures.map((p) => ('planes' in p ? Math.round(16 + 219 * p.planes[0]![63]!) : p.fault));
     expect(levels).toEqual(Array.from({ length: 12 }, (_, i) => 20 + 10 * i));
+  });
+
+  it('reads unpacked pictures whose rows lie from the lowest up', async () => {
+    const size = { width: 6, height: 4 };
+    const shown = [0, 1].map((k) => ({ ...size, rgb: Uint8Array.from({ length: 72 }, (_, i) => 3 * i + 20 * k) }));
+    const { passes } = await captureOf([], (folder) => writeFile(join(folder, 'plain.avi'), aviFile(shown)));
+    for (const [k, picture] of (await decode(passes[0] as ClipPass)).entries()) {
+      if ('fault' in picture) throw new Error(picture.fault);
+      picture.planes.forEach((plane, c) => {
+        expect([...plane].map((v) => Math.round(255 * v))).toEqual([...shown[k]!.rgb].filter((_, i) => i % 3 === c));
+      });
+    }
   });
 
   it.each(['numbers.mkv', 'numbers.mp4'])('uses what is left of %s when its end is lost, and says so', async (name) => {

@@ -97,7 +97,7 @@ async function readSet(place: FoundFolder, kind: CalibrationKind, places: Calibr
   try {
     if (stills.length > 0) {
       const { pass, leftOut } = await readStillsPass(root, `${path}/`, kind, stills, encoding, signal);
-      return { set: { kind, pass }, leftOut };
+      return { set: pass && { kind, pass }, leftOut };
     }
     const clip = clips[0];
     if (clip === undefined) {

@@ -97,6 +97,7 @@ export interface Notice {
 
 /**
  * What a notice is about: the times of a pass ({@link TimeOddity}), or
+ * - `odd-depth`: a still of other bits than most of its pass, such as 8 among 16;
  * - `split-by-time`: one folder of everything was parted where its frames lie far apart in time;
  * - `split-by-view`: it was parted where the camera was pointed anew;
  * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
@@ -104,6 +105,7 @@ export interface Notice {
  */
 export type NoticeReason =
   | TimeOddity
+  | 'odd-depth'
   | 'split-by-time'
   | 'split-by-view'
   | 'calibration-exposure'

@@ -75,7 +75,7 @@ test('finds calibration in the capture, and of the kinds that it lacks beside it
     ['flat', ['../flat/f.png']],
   ]);
   expect(capture.calibration[1]!.pass.frames[0]!.path).toBe(resolve(root, '../flat/f.png'));
-  expect(reasons(capture.leftOut)).toEqual({ 'Dark/notes.txt': 'not-an-image', '../bias': 'unreadable' });
+  expect(reasons(capture.leftOut)).toEqual({ 'Dark/notes.txt': 'not-an-image', '../bias/broken.png': 'unreadable' });
 });
 
 test('everything that is not a frame comes back with its reason', async () => {
@@ -176,7 +176,7 @@ describe('errors say what was found', () => {
     await file(scratch('spoilt/bad/a.png'), 'broken');
     const error = await failure(scratch('spoilt'));
     expect(error.code).toBe('PASS_UNUSABLE');
-    expect(error.message).toContain('No frame of the pass bad can be used (stills found: 1)');
+    expect(error.message).toContain('No frame of the pass bad can be used (left out: 1)');
     expect(error.message).toContain('bad/a.png');
   });
 });
@@ -186,8 +186,8 @@ test('a pass without a usable frame is a loss beside one that has some', async (
   await file(scratch('half/bad/a.png'), 'broken');
   const { passes, leftOut } = await scanCapture(scratch('half'));
   expect(passes.map(({ name }) => name)).toEqual(['good']);
-  expect(reasons(leftOut)).toEqual({ bad: 'no-usable-frame' });
-  expect(leftOut[0]!.detail).toContain('bad/a.png');
+  expect(reasons(leftOut)).toEqual({ 'bad/a.png': 'unreadable', bad: 'no-usable-frame' });
+  expect(leftOut[1]!.detail).toContain('bad/a.png');
 });
 
 test('files that may not be read are losses, not crashes', async () => {

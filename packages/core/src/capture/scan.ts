@@ -51,6 +51,7 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
     const encoding = await encodingOf(root, [settings.encoding, one.settings.encoding], curve);
     const read = await readPass(root, one, encoding, signal);
     leftOut.push(...read.leftOut);
+    notices.push(...read.notices);
     if (read.failure) failures.push(read.failure);
     if (!read.pass) continue;
     const parted = partPass(read.pass, one, chosen, settings);
@@ -124,7 +125,7 @@ async function readGuide(
   const encoding = await encodingOf(root, [settings.encoding, chosen.settings.encoding], curve);
   try {
     const { pass, leftOut } = await readStillsPass(root, path === '' ? '' : `${path}/`, name, stills, encoding, signal);
-    const [guide, ...more] = pass.frames;
+    const [guide, ...more] = pass?.frames ?? [];
     return {
       guide: guide ? { ...guide, encoding } : null,
       leftOut: [...leftOut, ...more.map(({ item }) => secondGuide(item))],

@@ -58,7 +58,9 @@ export async function readStillHeader(path: string): Promise<StillHeader> {
   let file: FileHandle | undefined;
   try {
     // Opening a pipe would wait for a writer for ever.
-    if (!(await stat(path)).isFile()) throw new Error('it is not a plain file');
+    const found = await stat(path);
+    if (!found.isFile()) throw new Error('it is not a plain file');
+    if (found.size === 0) throw new Error('it is empty');
     file = await open(path, 'r');
     const { format, name } = await sniffFile(file, path);
     if (format === undefined) throw unknownKind(path, name);

@@ -5,8 +5,9 @@ import { clipStage } from '../capture/clip-stage.js';
 import { dropDoubles } from '../capture/drop-doubles.js';
 import { hashCapture } from '../capture/hash-capture.js';
 import type { Capture, Notice } from '../capture/pass.js';
+import { noUsableFrame } from '../capture/read-pass.js';
 import type { JobContext } from '../job/context.js';
-import { InputError, type LeftOut } from '../job/errors.js';
+import type { InputError, LeftOut } from '../job/errors.js';
 import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type Intrusion, transientStage } from '../photometry/transient-stage.js';
@@ -86,15 +87,16 @@ async function gradeAll(
     leftOut.push(...doubles);
     const reading = { encoding: pass.encoding, calibration: calibrationFor(masters, pass) };
     const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
-    try {
-      const parted = await viewStage(context, await gradePass(context, pass, hashes, reading, binFactor, pictures));
-      graded.push(...parted.passes);
-      notices.push(...parted.notices);
-    } catch (error) {
-      if (!(error instanceof InputError) || error.code !== 'PASS_UNUSABLE') throw error;
-      failures.push(error);
-      leftOut.push({ item: pass.name, reason: 'no-usable-frame', detail: error.message });
+    const seen = await gradePass(context, pass, hashes, reading, binFactor, pictures);
+    if (seen.frames.length === 0) {
+      const failure = noUsableFrame(pass.name, seen.leftOut);
+      failures.push(failure);
+      leftOut.push(...seen.leftOut, { item: pass.name, reason: 'no-usable-frame', detail: failure.message });
+      continue;
     }
+    const parted = await viewStage(context, seen);
+    graded.push(...parted.passes);
+    notices.push(...parted.notices);
   }
   if (graded.length === 0) throw failures[0];
   return { graded, leftOut, notices };

@@ -4,7 +4,7 @@ import type { FrameFile, Pass } from '../capture/pass.js';
 import { type Reading, readingKey } from '../capture/reading.js';
 import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
-import { InputError, type LeftOut } from '../job/errors.js';
+import type { LeftOut } from '../job/errors.js';
 import { createFloatsFile, readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
 import { BLOCK_PX, type BlockGrid } from './blocks.js';
@@ -53,7 +53,7 @@ export function proxyFactor(passes: readonly Pass[]): number {
   return Math.max(1, Math.ceil(side / PROXY_SIDE_PX));
 }
 
-/** Stage: decodes and grades every frame of a pass; `pictures` are those of a clip. Throws InputError PASS_UNUSABLE when none can be used. */
+/** Stage: decodes and grades every frame of a pass; `pictures` are those of a clip. Perhaps none can be used. */
 export async function gradePass(
   context: JobContext,
   pass: Pass,
@@ -126,16 +126,6 @@ export async function gradePass(
     }
   });
   for (const loss of leftOut) context.onProgress({ kind: 'left-out', stage: 'grade', loss });
-  if (frames.length === 0) {
-    const why = leftOut
-      .slice(0, 3)
-      .map((l) => `${l.item}: ${l.detail}`)
-      .join('; ');
-    throw new InputError(
-      'PASS_UNUSABLE',
-      `The pass "${pass.name}" has no usable frame (${why}). Expected at least one still that shows the body; remove the folder or replace its files.`,
-    );
-  }
   return { pass, binFactor, reading, frames, leftOut, defects: Uint32Array.from(artefact.result.defects) };
 }
 
