@@ -16,6 +16,7 @@ const WINDY = { tiltPx: 2.5, warpPx: 0.9, blurPx: [1, 2], correlationFrames: 0.8
 /** A made capture with its truth, or the settings of a rehearsal. */
 const CAPTURES = {
   open_halves: null,
+  open_clips: null,
   'four passes': CASES[3],
   dusk: { seed: 78, dusk: 0.12, duskHalvingPasses: 0.7, sky: 0.02, passes: 3, framesPerPass: 24 },
   'faint and windy': {

@@ -94,8 +94,8 @@ export interface Frame {
   unref(): void;
 }
 
-/** Loads the libraries. They are native code: only to be loaded by a program that may die. */
-export function loadBinding(): FfmpegBinding {
+/** Loads the libraries, or says why not. They are native code: only to be loaded by a program that may die. */
+export function loadBinding(): FfmpegBinding | Error {
   const require = createRequire(import.meta.url);
   const failures: unknown[] = [];
   for (const name of names()) {
@@ -105,7 +105,7 @@ export function loadBinding(): FfmpegBinding {
       failures.push(error);
     }
   }
-  throw new Error(`FFmpeg's libraries for ${process.platform} ${process.arch} cannot be loaded: ${failures[0]}`);
+  return new Error(`FFmpeg's libraries for ${process.platform} ${process.arch} cannot be loaded: ${failures[0]}`);
 }
 
 /** One package a platform, with no script to be run at installing. */

@@ -3,6 +3,7 @@
 import { closeSync, openSync, readFileSync, writeSync } from 'node:fs';
 import { loadBinding } from './clip-binding.js';
 import type { ClipAnswer, ClipRequest } from './clip-facts.js';
+import { factsOnPath, isOnPath, picturesOnPath } from './clip-on-path.js';
 import { factsOf, openClip } from './clip-open.js';
 import { decodePictures } from './clip-pictures.js';
 
@@ -17,8 +18,9 @@ function say(answer: ClipAnswer): void {
   }
 }
 
-function answer(request: ClipRequest): void {
+async function answer(request: ClipRequest): Promise<void> {
   const ffmpeg = loadBinding();
+  if (ffmpeg instanceof Error) return answerOnPath(request, ffmpeg);
   const clip = openClip(ffmpeg, request.path);
   if (request.kind === 'facts') {
     say({ kind: 'facts', facts: factsOf(ffmpeg, clip, () => say({ kind: 'alive' })) });
@@ -29,8 +31,16 @@ function answer(request: ClipRequest): void {
   closeSync(file);
 }
 
+/** Where the libraries are not installed, FFmpeg's programs do. */
+async function answerOnPath(request: ClipRequest, missing: Error): Promise<void> {
+  if (!isOnPath()) throw new Error(`${missing.message}; nor is FFmpeg on the PATH`);
+  const alive = (): void => say({ kind: 'alive' });
+  if (request.kind === 'facts') say({ kind: 'facts', facts: await factsOnPath(request.path, alive) });
+  else await picturesOnPath(request, (index) => say({ kind: 'picture', index, faulty: false }));
+}
+
 try {
-  answer(JSON.parse(readFileSync(0, 'utf8')) as ClipRequest);
+  await answer(JSON.parse(readFileSync(0, 'utf8')) as ClipRequest);
   say({ kind: 'done' });
 } catch (error) {
   say({ kind: 'failure', message: error instanceof Error ? error.message : String(error) });

@@ -1,16 +1,13 @@
 import type { FfmpegBinding, FormatContext, Packet, Stream } from './clip-binding.js';
 import type { ClipFacts } from './clip-facts.js';
+import { CONTAINERS, SILENT_PACKETS } from './clip-limits.js';
 
-/** Containers that are read: files of one clip, never lists, scripts, devices or addresses of others. */
-const CONTAINERS = 'mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mxf,yuv4mpegpipe,mpegts,mpeg,nut';
 /** Picture that belongs to a file rather than to a clip: a cover. */
 const ATTACHED_PICTURE = 0x400;
 /** The packet is only there to decode others from. */
 const DISCARDED = 4;
 /** Side data that holds the matrix by which pictures are to be shown. */
 const DISPLAY_MATRIX = 5;
-/** Packets between two signs of life. */
-const PACKETS_A_SIGN = 500;
 
 /** An opened clip and the stream of its pictures. */
 export interface OpenClip {
@@ -43,7 +40,7 @@ export function factsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip, al
   const times: number[] = [];
   let [count, untimed] = [0, 0];
   forEachPacket(ffmpeg, { context, stream }, (packet) => {
-    if (count % PACKETS_A_SIGN === 0) alive();
+    if (count % SILENT_PACKETS === 0) alive();
     if (packet.flags & DISCARDED) return;
     count++;
     if (packet.pts === null || packet.pts < LEAST_TIME) untimed++;

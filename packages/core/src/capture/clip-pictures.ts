@@ -1,6 +1,6 @@
 import { writeSync } from 'node:fs';
 import type { CodecContext, FfmpegBinding, Frame, Packet } from './clip-binding.js';
-import type { ClipRequest } from './clip-facts.js';
+import type { ClipFacts, ClipRequest } from './clip-facts.js';
 import { type ClipLayout, frameBytes, layoutOf, planeSize } from './clip-layout.js';
 import { forEachPacket, type OpenClip } from './clip-open.js';
 
@@ -26,6 +26,7 @@ export function decodePictures(
   const codec = openDecoder(ffmpeg, clip, threads);
   const frame = new ffmpeg.Frame();
   frame.alloc();
+  let own: OwnFrame | undefined;
   let order = 0;
   const take = (): void => {
     while (codec.receiveFrameSync(frame) >= 0) {
@@ -36,7 +37,9 @@ export function decodePictures(
         frame.height === facts.heightPx &&
         ffmpeg.avGetPixFmtName(frame.format) === facts.pixelFormat;
       if (alike && index !== undefined && index < facts.count) {
-        writePicture(file, index * bytes, topDown(ffmpeg, frame), layout);
+        own ??= frameLike(ffmpeg, frame);
+        if (own.frame.copy(frame) < 0) throw new Error('a picture cannot be copied');
+        writePicture(file, index * bytes, own, facts, layout);
         onPicture(index, frame.decodeErrorFlags !== 0 || (frame.flags & CORRUPT) !== 0);
       }
       frame.unref();
@@ -64,27 +67,38 @@ function openDecoder(ffmpeg: FfmpegBinding, { stream }: OpenClip, threads: numbe
   return codec;
 }
 
-/** A frame whose rows lie one below the other: some codecs keep the lowest first, and give the way back as negative. */
-function topDown(ffmpeg: FfmpegBinding, frame: Frame): Frame {
-  if (frame.linesize.every((stride) => stride >= 0)) return frame;
-  const upright = new ffmpeg.Frame();
-  upright.alloc();
-  upright.width = frame.width;
-  upright.height = frame.height;
-  upright.format = frame.format;
-  if (upright.getBuffer(0) < 0 || upright.copy(frame) < 0) throw new Error('its pictures cannot be turned upright');
-  return upright;
+/**
+ * A frame of our own, top row first, that pictures are copied into. A decoder's own memory is not looked at: it would be held
+ * until the next collection of garbage, which a loop without a pause never sees, and some codecs keep the lowest row first.
+ */
+function frameLike(ffmpeg: FfmpegBinding, { width, height, format }: Frame): OwnFrame {
+  const frame = new ffmpeg.Frame();
+  frame.alloc();
+  Object.assign(frame, { width, height, format });
+  if (frame.getBuffer(0) < 0) throw new Error('there is no memory for a picture');
+  return { frame, planes: frame.data!, strides: frame.linesize };
+}
+
+interface OwnFrame {
+  readonly frame: Frame;
+  readonly planes: readonly Buffer[];
+  readonly strides: readonly number[];
 }
 
 /** Writes the planes that are kept, without the gaps at the ends of their rows. */
-function writePicture(file: number, at: number, frame: Frame, layout: ClipLayout): void {
-  const data = frame.data!;
+function writePicture(
+  file: number,
+  at: number,
+  { planes, strides }: OwnFrame,
+  size: ClipFacts,
+  layout: ClipLayout,
+): void {
   let to = at;
   layout.planes.forEach((_, p) => {
-    const [samples, rows] = planeSize(layout, p, frame.width, frame.height);
+    const [samples, rows] = planeSize(layout, p, size.widthPx, size.heightPx);
     const wanted = samples * layout.bytes;
-    const stride = frame.linesize[p]!;
-    const plane = data[p]!;
+    const stride = strides[p]!;
+    const plane = planes[p]!;
     const tight = stride === wanted ? plane.subarray(0, wanted * rows) : Buffer.allocUnsafe(wanted * rows);
     if (stride !== wanted) {
       for (let y = 0; y < rows; y++) plane.copy(tight, y * wanted, y * stride, y * stride + wanted);
