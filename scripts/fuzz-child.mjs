@@ -11,6 +11,8 @@ const { readStillTime } = await load('capture/time-still.js');
 const { readClipPass } = await load('capture/clip-pass.js');
 const { runClipChild } = await load('capture/run-clip-child.js');
 const { frameBytes, layoutOf } = await load('capture/clip-layout.js');
+const { AS_FILES_SAY } = await load('capture/reading.js');
+const { readDeviceFacts } = await load('capture/device-facts.js');
 const { parseSettings } = await load('capture/settings-read.js');
 const { readCubeTable } = await load('capture/cube-table.js');
 
@@ -23,16 +25,19 @@ const TIMED = {
   '.dng': 'dng',
   '.fits': 'fits',
 };
+/** Nothing is declared. */
+const FILES_SAY = { ...AS_FILES_SAY, table: null };
 /** Longest clip that is decoded here, in bytes as unpacked. */
 const MOST_CLIP_BYTES = 2 ** 28;
 
 const readers = {
   still: async (path) => {
     await readStillTime(path, TIMED[/\.[^.]*$/.exec(path)?.[0]] ?? 'other');
+    await readDeviceFacts(path);
     await readStill(path);
   },
   clip: async (path) => {
-    const { pass, loss } = await readClipPass(dirname(path), basename(path), basename(path));
+    const { pass, loss } = await readClipPass(dirname(path), basename(path), basename(path), FILES_SAY);
     if (!pass) return loss.detail;
     const { clip: facts } = pass;
     if (frameBytes(layoutOf(facts.pixelFormat), facts.widthPx, facts.heightPx) * facts.count > MOST_CLIP_BYTES)
