@@ -1,6 +1,7 @@
 // The passes of track.mjs: a body drifting through a small frame, its truth, and what ruins a frame.
+import { AS_FILES_SAY } from '../packages/core/dist/capture/reading.js';
 import { gaussianBlur } from '../packages/core/dist/compute/gaussian.js';
-import { createPlane } from '../packages/core/dist/compute/image.js';
+import { createPlane, rowsOf } from '../packages/core/dist/compute/image.js';
 import { createRandom } from '../packages/core/dist/compute/random.js';
 import { cubicAt } from '../packages/core/dist/compute/sample.js';
 import { reduceToBlocks } from '../packages/core/dist/quality/blocks.js';
@@ -178,7 +179,7 @@ export function graded(pass, name) {
   return {
     pass: { name },
     binFactor: 1,
-    curve: 'linear',
+    reading: { encoding: { ...AS_FILES_SAY, curve: 'linear', table: null }, calibration: null },
     defects: new Uint32Array(0),
     leftOut: [],
     frames: pass.frames.map(({ light }, index) => {
@@ -189,7 +190,7 @@ export function graded(pass, name) {
       const variance =
         noise ** 2 * (1 / (4 * Math.PI * 0.49) + 1 / (4 * Math.PI * 2.56) - 1 / (Math.PI * (0.49 + 2.56)));
       const blocks = reduceToBlocks(
-        surveyFrame({ width: WIDTH, height: HEIGHT, planes: [light.data] }, 1, noise),
+        surveyFrame(rowsOf({ width: WIDTH, height: HEIGHT, planes: [light.data] }), 1, noise),
         fine,
         variance,
       );
