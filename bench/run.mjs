@@ -3,6 +3,7 @@ import { spawnSync } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 
 const BENCHMARKS = {
+  check: 'what check finds: false alarms on good rehearsals, five faults, and its time beside decoding every frame',
   clips: 'the rate at which clips are decoded, beside FFmpeg that throws its pictures away',
   graph: 'placement of up to 60 strips from overlaps of which some are false: errors, false edges, covariances, time',
   kernels: 'the WebAssembly kernels beside plain TypeScript, and the Fourier transform beside others',

@@ -34,6 +34,8 @@ export interface Outcome {
 export interface Job {
   readonly signal: AbortSignal;
   readonly onProgress: ProgressListener;
+  /** Prints lines for people before the work is done. */
+  readonly tell: (lines: readonly string[]) => void;
 }
 
 /** Adds the options that every command takes. */
@@ -67,10 +69,13 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
   };
   process.on('SIGINT', onSignal);
   process.on('SIGTERM', onSignal);
-  try {
-    const outcome = await work({ signal: controller.signal, onProgress: progress.onProgress });
+  const tell = (lines: readonly string[]): void => {
     progress.clear();
-    if (!options.quiet) process.stderr.write(`${outcome.summary.map(printable).join('\n')}\n`);
+    if (!options.quiet) for (const line of lines) process.stderr.write(`${printable(line)}\n`);
+  };
+  try {
+    const outcome = await work({ signal: controller.signal, onProgress: progress.onProgress, tell });
+    tell(outcome.summary);
     if (options.json) printJson(outcome.machine);
     return outcome.complete ? EXIT.done : EXIT.incomplete;
   } catch (error) {

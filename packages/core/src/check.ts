@@ -1,17 +1,35 @@
-import { writeFile } from 'node:fs/promises';
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { inferSettings } from './capture/infer-settings.js';
 import type { Notice, Pass, RecordedExposure } from './capture/pass.js';
 import { scanCapture } from './capture/scan.js';
-import { SETTINGS_FILE } from './capture/settings-read.js';
+import { readSettings, SETTINGS_FILE } from './capture/settings-read.js';
 import { writeSettingsTemplate } from './capture/settings-template.js';
 import type { TimeSource } from './capture/time-resolve.js';
+import { needsMore } from './check/findings.js';
+import { type Look, lookAt } from './check/look.js';
+import { type TimeLeft, timeLeft } from './check/time-left.js';
 import { quantile } from './compute/quantile.js';
+import { runJob } from './job/context.js';
 import { type LeftOut, OutputError } from './job/errors.js';
+import type { ProgressListener } from './job/progress.js';
 import { writeWhole } from './plate/atomic.js';
 
 /** Settings of {@link checkCapture}. */
 export interface CheckOptions {
+  /**
+   * Look at pictures, too: every eighth frame or so, small. Default true; not when settings are written.
+   */
+  readonly look?: boolean;
+  /** Threads. Default: one per core. */
+  readonly workers?: number;
+  /** The moment from which the time that is left counts. Default: now. */
+  readonly now?: Date;
+  /** Told what the capture holds as soon as that is known, before any picture is looked at. Default: nobody is told. */
+  readonly onListed?: (found: CheckResult) => void;
+  /** Default: nobody is told. */
+  readonly onProgress?: ProgressListener;
   /** Write a `capture.yaml` into the capture, with what could be inferred and every other field as a comment. Default false. */
   readonly init?: boolean;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -54,25 +72,33 @@ export interface CheckResult {
   readonly leftOut: readonly LeftOut[];
   /** Absolute path of the settings that `init` has written. */
   readonly settingsPath: string | null;
+  /** How long the body stays high enough; null where the settings give no site. */
+  readonly timeLeft: TimeLeft | null;
+  /** What the pictures show; null where none was looked at. */
+  readonly look: Look | null;
+  /** Whether the whole lit disc is covered, sharp and unclipped; null where no picture was looked at. */
+  readonly complete: boolean | null;
 }
 
 /**
- * Says what a capture holds: its passes, guide and calibration frames, their sizes, moments and exposures, and what would be
- * left out. Headers only are read, no pixel is decoded.
+ * Says what a capture holds, and whether it will do: its passes, guide and calibration frames, their sizes, moments and
+ * exposures; then, from a part of the frames, what of the disc is covered by how many sharp frames, what is missing, clipped,
+ * soft, clouded or bumped, and what to shoot again. The capture is only read, but for the settings that `init` asks for.
  *
  * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE
  * @throws OutputError OUTPUT_EXISTS when `init` finds settings already: they are never replaced; OUTPUT_UNWRITABLE
  * @throws InterruptedError once the signal has fired
+ * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
 export async function checkCapture(captureDir: string, options: CheckOptions = {}): Promise<CheckResult> {
-  const { init = false, follow, signal } = options;
+  const { init = false, look = !init, follow, signal, workers, now = new Date(), onListed, onProgress } = options;
   const capture = await scanCapture(captureDir, { follow, signal });
   const settingsPath = init ? join(capture.root, SETTINGS_FILE) : null;
   if (settingsPath !== null) {
     const text = writeSettingsTemplate(await inferSettings(capture));
     await writeWhole(settingsPath, (temporary) => writeFile(temporary, text)).catch(keepSettings);
   }
-  return {
+  const listed: CheckResult = {
     root: capture.root,
     passes: capture.passes.map(describe),
     guide: capture.guide?.item ?? null,
@@ -80,7 +106,19 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
     notices: capture.notices,
     leftOut: capture.leftOut,
     settingsPath,
+    timeLeft: timeLeft(await readSettings(capture.root), now),
+    look: null,
+    complete: null,
   };
+  onListed?.(listed);
+  if (!look) return listed;
+  const workDir = await mkdtemp(join(tmpdir(), 'plenilune-check-'));
+  try {
+    const found = await runJob({ workDir, workers, signal, onProgress }, (context) => lookAt(context, capture));
+    return { ...listed, look: found, complete: !needsMore(found.findings) };
+  } finally {
+    await rm(workDir, { recursive: true, force: true });
+  }
 }
 
 function keepSettings(error: unknown): never {

@@ -21,6 +21,10 @@ export type {
   SplitSettings,
 } from './capture/settings-types.js';
 export type { TimeOddity, TimeSource } from './capture/time-resolve.js';
+export type { CoverageGrid } from './check/coverage-grid.js';
+export type { Finding, FindingKind } from './check/findings.js';
+export type { Look } from './check/look.js';
+export type { TimeLeft } from './check/time-left.js';
 export { type CheckedPass, type CheckOptions, type CheckResult, checkCapture } from './check.js';
 export type { Affine } from './compute/affine.js';
 export type { Plane } from './compute/image.js';

@@ -1,15 +1,15 @@
-import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { cp, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { plenilune } from '../../test/plenilune.js';
+import { plenilune, start } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'check test '));
 afterAll(() => rm(base, { recursive: true }));
 const capture = join(base, 'night', 'capture');
 
 beforeAll(async () => {
-  const small = ['--passes', '2', '--disc', '300', '--frame', '240x160', '--frames-per-pass', '3', '--quiet'];
+  const small = ['--passes', '2', '--disc', '500', '--frame', '480x320', '--frames-per-pass', '12', '--quiet'];
   expect(await plenilune(['rehearse', join(base, 'night'), ...small])).toMatchObject({ code: 0 });
   await writeFile(join(capture, 'list.txt'), 'text');
 });
@@ -18,15 +18,34 @@ test('says what a capture holds, for people and for programs', async () => {
   const { code, stdout, stderr } = await plenilune(['check', capture, '--json']);
   expect(code).toBe(0);
   expect(stderr).toMatch(
-    /^2 passes:\n {2}lower {2}3 stills {2}240 x 160 px {2}\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC by the file\n {2}upper/,
+    /^2 passes:\n {2}lower {2}12 stills {2}480 x 320 px {2}\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC by the file\n {2}upper/,
   );
   expect(stderr).toContain('Left out: 1 not-an-image.');
   expect(JSON.parse(stdout)).toMatchObject({
-    passes: [{ name: 'lower', frames: 3, timeFrom: 'file' }, { name: 'upper' }],
+    passes: [{ name: 'lower', frames: 12, timeFrom: 'file' }, { name: 'upper' }],
     leftOut: [{ item: 'list.txt' }],
     settingsPath: null,
+    complete: true,
+    look: { findings: [], passes: [{ name: 'lower', looked: 12, usable: 12 }, { name: 'upper' }] },
   });
+  expect(stderr).toMatch(/\n {2} +[:?\d+]+\n/);
+  expect(stderr).toContain('The lit disc is covered, sharp and unclipped, as far as 24 frames tell.');
 });
+
+test('--watch looks again when files have arrived, and ends when interrupted', async () => {
+  const growing = join(base, 'growing');
+  await cp(join(capture, 'lower'), join(growing, 'lower'), { recursive: true });
+  const run = start(['check', growing, '--watch']);
+  await run.said('Waiting for more files');
+  await cp(join(capture, 'upper'), join(growing, 'upper'), { recursive: true });
+  await run.said('2 passes:');
+  await run.said('as far as 24 frames tell');
+  run.interrupt();
+  const { code, stderr } = await run.ended;
+  expect(stderr).toContain('missing at the');
+  expect(stderr.lastIndexOf('The lit disc is covered')).toBeGreaterThan(stderr.lastIndexOf('missing at the'));
+  expect(code).toBe(0);
+}, 60_000);
 
 test('--init writes settings that stitch reads, once', async () => {
   const path = join(capture, 'capture.yaml');

@@ -1,56 +1,106 @@
-import { type CheckedPass, type CheckResult, checkCapture } from '@plenilune/core';
+import { type CheckedPass, type CheckResult, checkCapture, UsageError } from '@plenilune/core';
 import type { Command } from 'commander';
+import { wholeNumber } from '../arguments.js';
+import { drawCoverage } from '../draw-coverage.js';
 import { count, inColumns, noteLines, tally } from '../lines.js';
-import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
+import { type CommonOptions, type Job, type Outcome, runCommand, withCommonOptions } from '../run.js';
+import { watch } from '../watch.js';
 
 interface CheckArguments extends CommonOptions {
   readonly init?: boolean;
+  readonly watch?: boolean;
   readonly follow?: boolean;
+  readonly workers?: number;
 }
 
 const EXAMPLES = `
+Ends with 4 when a part of the disc has to be shot again. Nothing is written into the capture but by --init.
+
 Examples:
   plenilune check captures/2031-03-04
+  plenilune check captures/2031-03-04 --watch
   plenilune check captures/2031-03-04 --init    # then edit captures/2031-03-04/capture.yaml`;
 
-/** `check`: says what a capture holds. */
+/** `check`: says what a capture holds, and whether it will do. */
 export function addCheck(program: Command, settle: (exitCode: number) => void): void {
   withCommonOptions(
     program
       .command('check')
-      .summary('say what a capture holds')
-      .description('Says what passes a capture holds and what would be left out. Headers are read, no pixel.')
+      .summary('say, while you can still reshoot, whether the whole disc is there')
+      .description(
+        'Says what passes a capture holds, and from a part of their frames whether the whole disc is covered, sharp and unclipped.',
+      )
       .argument('<capture>', 'the folder that holds the passes of one night')
-      .option('--init', 'write a commented capture.yaml into the capture, with what could be inferred')
+      .option('--init', 'look at no picture; write a commented capture.yaml into the capture instead')
+      .option('--watch', 'look again whenever files have arrived, until interrupted')
+      .option('--workers <number>', 'threads (default: one per core)', wholeNumber(1))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it'),
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: CheckArguments) => {
-      const { init = false, follow = false } = options;
       settle(
-        await runCommand(options, async ({ signal }) => {
-          const result = await checkCapture(capture, { init, follow, signal });
-          return { machine: result, summary: describe(result), complete: true };
+        await runCommand(options, async (job) => {
+          if (options.init && options.watch) throw new UsageError('--init and --watch exclude each other; give one');
+          const check = () => checkOnce(capture, options, job);
+          return options.watch ? watch(capture, check, job) : check();
         }),
       );
     });
 }
 
-function describe({ passes, guide, calibration, notices, leftOut, settingsPath }: CheckResult): string[] {
+async function checkOnce(
+  capture: string,
+  options: CheckArguments,
+  { signal, onProgress, tell }: Job,
+): Promise<Outcome> {
+  const { init = false, follow = false, workers } = options;
+  const result = await checkCapture(capture, {
+    init,
+    follow,
+    signal,
+    onProgress,
+    onListed: (found) => tell(listing(found)),
+    ...(workers === undefined ? {} : { workers }),
+  });
+  const summary = [...verdict(result), ...(result.settingsPath ? [`settings ${result.settingsPath}`] : [])];
+  return { machine: result, summary, complete: result.complete !== false };
+}
+
+function listing({ passes, guide, calibration, notices, leftOut }: CheckResult): string[] {
   const lines = [
     `${count(passes.length, 'pass', 'passes')}:`,
     ...inColumns(passes.map(cellsOf)).map((line) => `  ${line}`),
   ];
   if (guide !== null) lines.push(`Guide: ${guide}.`);
   if (calibration.length > 0) {
-    lines.push(
-      `Calibration: ${calibration.map(({ kind, frames }) => `${count(frames, 'frame', 'frames')} of ${kind}`).join(', ')}.`,
-    );
+    const sets = calibration.map(({ kind, frames }) => `${count(frames, 'frame', 'frames')} of ${kind}`);
+    lines.push(`Calibration: ${sets.join(', ')}.`);
   }
   lines.push(...noteLines(notices));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. --json lists each one.`);
-  if (settingsPath !== null) lines.push(`settings ${settingsPath}`);
   return lines;
+}
+
+function verdict({ look, complete, timeLeft }: CheckResult): string[] {
+  if (!look) return [];
+  const looked = look.passes.reduce((sum, pass) => sum + pass.looked, 0);
+  const lines = [...(look.coverage ? drawCoverage(look.coverage) : [])];
+  for (const { detail, advice } of look.findings) lines.push(`${detail} ${advice}`);
+  lines.push(
+    complete
+      ? `The lit disc is covered, sharp and unclipped, as far as ${count(looked, 'frame', 'frames')} tell.`
+      : `Not complete, as far as ${count(looked, 'frame', 'frames')} tell.`,
+  );
+  if (timeLeft) lines.push(timeLine(timeLeft));
+  return lines;
+}
+
+function timeLine({ altitudeDeg, leastAltitudeDeg, minutes, untilUtc }: NonNullable<CheckResult['timeLeft']>): string {
+  const stands = `It stands ${Math.round(altitudeDeg)}° high now`;
+  if (altitudeDeg < leastAltitudeDeg)
+    return `${stands}: too low, the air spoils what is shot below ${leastAltitudeDeg}°.`;
+  if (minutes === null) return `${stands}, and stays above ${leastAltitudeDeg}° for a day.`;
+  return `${stands}, above ${leastAltitudeDeg}° for ${minutes} min more, until ${untilUtc!.slice(11, 16)} UTC.`;
 }
 
 /** Name, frames, size, exposure, moment. */

@@ -7,6 +7,7 @@ import { quantile } from '../compute/quantile.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { InputError } from '../job/errors.js';
 import { type BlockGrid, reduceToBlocks } from './blocks.js';
+import { frameSharpness } from './frame-sharpness.js';
 import { noiseOfRows, noiseSigma } from './noise.js';
 import { surveyFrame } from './survey.js';
 
@@ -22,6 +23,8 @@ export interface FrameGrade {
   readonly clipped: number;
   /** Share of the frame that is brighter than the sky by a tenth of the range. */
   readonly litShare: number;
+  /** See {@link frameSharpness}. */
+  readonly fineSharpness: number | null;
   readonly bitsPerSample: number;
   readonly curve: string;
   readonly notes: readonly string[];
@@ -68,6 +71,7 @@ function gradeOpen(input: GradeFrameInput, still: OpenFrame): FrameLook {
     noise,
     clipped: still.clipped(),
     litShare: lit / proxy.data.length,
+    fineSharpness: frameSharpness(still),
     bitsPerSample: still.bitsPerSample,
     curve: still.curve,
     notes: still.notes,

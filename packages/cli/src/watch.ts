@@ -1,0 +1,43 @@
+import { readdir, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { setTimeout } from 'node:timers/promises';
+import type { Job, Outcome } from './run.js';
+
+/** How often the folder is looked at. */
+const POLL_MS = 2000;
+
+/** Does the work whenever what lies in a folder has changed and stopped changing, until interrupted; the last outcome is that of the command. */
+export async function watch(folder: string, work: () => Promise<Outcome>, { signal, tell }: Job): Promise<Outcome> {
+  let outcome: Outcome | undefined;
+  let [done, before] = ['', ''];
+  while (!signal.aborted) {
+    const now = await contents(folder);
+    if (now === before && now !== done) {
+      try {
+        outcome = await work();
+        tell([...outcome.summary, 'Waiting for more files. Interrupt to end.', '']);
+      } catch (error) {
+        if (signal.aborted) break;
+        if (outcome === undefined && done !== '') tell([`${error instanceof Error ? error.message : error}`]);
+        else throw error;
+      }
+      done = now;
+    }
+    before = now;
+    await setTimeout(POLL_MS, undefined, { signal }).catch(() => undefined);
+  }
+  return outcome ? { ...outcome, summary: [] } : { machine: null, summary: ['Nothing was looked at.'], complete: true };
+}
+
+/** What lies in a folder, with sizes and times, as one text. */
+async function contents(folder: string): Promise<string> {
+  const entries = await readdir(folder, { recursive: true, withFileTypes: true }).catch(() => []);
+  const files = entries.filter((entry) => entry.isFile());
+  const lines = await Promise.all(
+    files.map(async ({ parentPath, name }) => {
+      const found = await stat(join(parentPath, name)).catch(() => undefined);
+      return `${join(parentPath, name)} ${found?.size} ${found?.mtimeMs}`;
+    }),
+  );
+  return lines.sort().join('\n');
+}

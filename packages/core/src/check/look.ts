@@ -1,0 +1,113 @@
+import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
+import { clipStage } from '../capture/clip-stage.js';
+import { type Capture, filesOf } from '../capture/pass.js';
+import { noUsableFrame } from '../capture/read-pass.js';
+import { type Affine, compose } from '../compute/affine.js';
+import { quantile } from '../compute/quantile.js';
+import type { JobContext } from '../job/context.js';
+import type { InputError, LeftOut } from '../job/errors.js';
+import { placeStage } from '../placement/place-stage.js';
+import { type GradedPass, gradePass } from '../quality/grade-stage.js';
+import { createSharedField } from '../registration/seeing-measure.js';
+import type { SeenPass } from '../registration/seeing-stage.js';
+import { type TrackedPass, trackStage } from '../registration/track-stage.js';
+import { viewStage } from '../registration/view-stage.js';
+import { chooseFrames } from './choose-frames.js';
+import { type CoveringFrame, mapCover } from './cover-map.js';
+import { type CoverageGrid, gridOf } from './coverage-grid.js';
+import { findDisc } from './find-disc.js';
+import { type Finding, findingsOf, passSharpness } from './findings.js';
+import { findMissing } from './missing.js';
+
+/** What a look at a part of a capture's frames shows. */
+export interface Look {
+  /** What of the disc is covered; null where no limb tells where the disc is. */
+  readonly coverage: CoverageGrid | null;
+  readonly findings: readonly Finding[];
+  /** Frames that were looked at, and that can be used, by pass. */
+  readonly passes: readonly {
+    readonly name: string;
+    readonly looked: number;
+    readonly usable: number;
+    readonly sharpness: number | null;
+  }[];
+  readonly leftOut: readonly LeftOut[];
+}
+
+/** Longer side of the pictures that are looked at, px, at least: enough to recognise ground. */
+const SIDE_PX = 640;
+/** A frame is sharp from this share of its pass's better frames on. */
+const SHARP_SHARE = 0.7;
+
+/**
+ * Looks at a part of a capture's frames, small: tracks them, places the passes by their overlaps, and says what ground is
+ * covered by how many sharp frames and what is wrong. Throws `InputError` `PASS_UNUSABLE` when no frame can be used.
+ */
+export async function lookAt(context: JobContext, whole: Capture): Promise<Look> {
+  const capture = chooseFrames(whole);
+  const { graded, leftOut } = await gradeAll(context, capture);
+  const tracked = await trackStage(context, graded);
+  const seen = tracked.map(asSeen);
+  const placement = await placeStage(context, seen, null);
+  const sharpness = tracked.map(({ graded: { frames } }) => passSharpness(frames));
+  const all = tracked.map((one, i) => covering(one, placement.poses[i] ?? null, sharpness[i]!));
+  const map = mapCover(all.flat());
+  // What is placed by its limb alone lies a few px off, which would blur the limb of all together.
+  const firm = mapCover(all.filter((_, i) => placement.groups[0]!.includes(i)).flat());
+  const disc = findDisc(firm) ?? findDisc(map);
+  const passes = tracked.map((one, i) => ({ tracked: one, sharpness: sharpness[i]! }));
+  return {
+    coverage: disc && gridOf(map, disc),
+    findings: findingsOf(passes, placement, findMissing(map, disc)),
+    passes: tracked.map(({ graded: { pass }, frames }, i) => ({
+      name: pass.name,
+      looked: pass.frames.length,
+      usable: frames.length,
+      sharpness: sharpness[i]!,
+    })),
+    leftOut: [...leftOut, ...tracked.flatMap((one) => [...one.graded.leftOut, ...one.leftOut])],
+  };
+}
+
+async function gradeAll(context: JobContext, capture: Capture): Promise<{ graded: GradedPass[]; leftOut: LeftOut[] }> {
+  // What files hold is not read for a name only: size and time of change tell them apart for one run.
+  const names = new Map(filesOf(capture).map((file) => [file.item, `${file.item} ${file.sizeBytes} ${file.modified}`]));
+  const side = Math.max(...capture.passes.map((pass) => Math.max(pass.widthPx, pass.heightPx)));
+  const binFactor = Math.max(1, Math.floor(side / SIDE_PX));
+  const masters = await calibrationStage(context, capture.calibration, names);
+  const graded: GradedPass[] = [];
+  const leftOut: LeftOut[] = [];
+  const failures: InputError[] = [];
+  for (const pass of capture.passes) {
+    const reading = { encoding: pass.encoding, calibration: calibrationFor(masters, pass) };
+    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, names) : null;
+    const looked = await gradePass(context, pass, names, reading, binFactor, pictures);
+    if (looked.frames.length === 0) {
+      const failure = noUsableFrame(pass.name, looked.leftOut);
+      failures.push(failure);
+      leftOut.push(...looked.leftOut, { item: pass.name, reason: 'no-usable-frame', detail: failure.message });
+    } else graded.push(...(await viewStage(context, looked)).passes);
+  }
+  if (graded.length === 0) throw failures[0];
+  return { graded, leftOut };
+}
+
+/** The air's bends do not matter here. */
+function asSeen({ details: _, ...tracked }: TrackedPass): SeenPass {
+  const { width, height } = tracked.graded.frames[0]!.proxy;
+  const field = createSharedField(width, height);
+  return { ...tracked, frames: tracked.frames.map((frame) => ({ ...frame, field })), bendPx: 0 };
+}
+
+function covering({ frames, graded }: TrackedPass, place: Affine | null, sharpness: number | null): CoveringFrame[] {
+  if (!place) return [];
+  const ranges = graded.frames.map(({ grade }) => grade.brightLevel - grade.skyLevel);
+  const range = quantile(ranges, 0.9);
+  return frames.map(({ proxy, pose, grade }) => ({
+    proxy,
+    pose: compose(place, pose),
+    skyLevel: grade.skyLevel,
+    range,
+    sharp: (grade.fineSharpness ?? 0) >= SHARP_SHARE * (sharpness ?? 0),
+  }));
+}

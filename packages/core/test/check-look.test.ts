@@ -1,0 +1,109 @@
+import { cp, readdir, writeFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { beforeAll, describe, expect, it } from 'vitest';
+import { pictures } from '../src/capture/picture-library.js';
+import { checkCapture } from '../src/check.js';
+import { rehearse } from '../src/rehearsal/rehearse.js';
+import { useScratch } from './scratch.js';
+
+const scratch = useScratch();
+const NIGHT = { seed: 21, framesPerPass: 24, discDiameterPx: 900, frameWidthPx: 768, frameHeightPx: 512 };
+const AIR = { tiltPx: 1.2, warpPx: 0.7, correlationFrames: 0.8, correlationShare: 0.16 };
+
+beforeAll(async () => {
+  await rehearse(scratch('good'), NIGHT);
+  await rehearse(scratch('soft'), { ...NIGHT, seeing: { ...AIR, blurPx: [2.8, 3.2] } });
+  await rehearse(scratch('dim'), { ...NIGHT, gain: 0.2 });
+}, 120_000);
+
+/** The good rehearsal's capture with its upper pass changed. */
+async function changed(name: string, change: (upper: string) => Promise<void>): Promise<string> {
+  const capture = scratch(name);
+  await cp(scratch('good/capture'), capture, { recursive: true });
+  await change(join(capture, 'upper'));
+  return capture;
+}
+
+async function rewrite(file: string, change: (data: Buffer, width: number) => Buffer): Promise<void> {
+  const { data, info } = await pictures(file).raw().toBuffer({ resolveWithObject: true });
+  const { width, height, channels } = info;
+  await pictures(change(data, width), { raw: { width, height, channels } }).png().toFile(file);
+}
+
+const frame = (i: number): string => `frame_${String(i).padStart(4, '0')}.png`;
+const kinds = async (capture: string) => {
+  const { look, complete } = await checkCapture(capture);
+  return { complete, kinds: look!.findings.map(({ kind, pass }) => [kind, pass]) };
+};
+
+describe('a look at a capture', { timeout: 60_000 }, () => {
+  it('finds nothing wrong with a good one, and tells what is covered', async () => {
+    const listed: string[] = [];
+    const result = await checkCapture(scratch('good/capture'), {
+      onListed: ({ passes }) => listed.push(...passes.map(({ name }) => name)),
+    });
+    expect(listed).toEqual(['lower', 'upper']);
+    expect(result).toMatchObject({ complete: true, look: { findings: [], leftOut: [] }, timeLeft: null });
+    const { side, sharpFrames, lit } = result.look!.coverage!;
+    expect([sharpFrames.length, lit.length]).toEqual([side ** 2, side ** 2]);
+    expect(sharpFrames.every((frames, i) => !lit[i] || frames > 0)).toBe(true);
+    // A disc fills π/4 of its square; about half of a quarter Moon is lit.
+    expect(sharpFrames.filter((frames) => frames >= 0).length / side ** 2).toBeCloseTo(Math.PI / 4, 1);
+    expect(lit.filter(Boolean).length).toBeGreaterThan(0.3 * side ** 2);
+  });
+
+  it('finds what is missing when a pass is not there, and says how much and where', async () => {
+    await rehearse(scratch('gap'), { ...NIGHT, discDiameterPx: 1100, passes: 3, omitPasses: [2] });
+    const { look, complete } = await checkCapture(scratch('gap/capture'));
+    expect(complete).toBe(false);
+    const [part, ...more] = look!.findings;
+    expect(more).toEqual([]);
+    expect(part).toMatchObject({ kind: 'missing', pass: null });
+    expect(part!.detail).toMatch(
+      /^About \d+ % of the disc is missing (at the (top|bottom)|at the (upper|lower) (left|right)): no frame/,
+    );
+  });
+
+  it('finds a clipped pass', async () => {
+    const capture = await changed('clipped', async (upper) => {
+      for (const name of await readdir(upper)) {
+        await rewrite(join(upper, name), (data) => Buffer.from(data.map((code) => Math.min(255, 1.5 * code))));
+      }
+    });
+    expect(await kinds(capture)).toEqual({ complete: false, kinds: [['clipped', 'upper']] });
+  });
+
+  it('finds a soft pass', async () => {
+    const capture = await changed('blurred', (upper) => cp(scratch('soft/capture/upper'), upper, { recursive: true }));
+    expect(await kinds(capture)).toEqual({ complete: false, kinds: [['soft', 'upper']] });
+  });
+
+  it('finds a cloud, which other frames make good', async () => {
+    const capture = await changed('cloud', async (upper) => {
+      for (const i of [9, 10, 11, 12]) await cp(scratch(`dim/capture/upper/${frame(i)}`), join(upper, frame(i)));
+    });
+    expect(await kinds(capture)).toEqual({ complete: true, kinds: [['clouded', 'upper']] });
+  });
+
+  it('finds a bump', async () => {
+    const capture = await changed('bump', async (upper) => {
+      await rewrite(join(upper, frame(12)), (data, width) =>
+        Buffer.concat([data.subarray(3 * (12 * width + 20)), data.subarray(0, 3 * (12 * width + 20))]),
+      );
+    });
+    expect(await kinds(capture)).toEqual({ complete: true, kinds: [['bumped', 'upper']] });
+  });
+
+  it('says for how long the body stays high enough, where the site is known', async () => {
+    const capture = await changed('placed', async () => {});
+    await writeFile(join(capture, 'capture.yaml'), 'site: { latitudeDeg: 46.6, longitudeDeg: 8 }\n');
+    const now = new Date('2031-03-04T20:00:00Z');
+    const { timeLeft } = await checkCapture(capture, { look: false, now });
+    expect(timeLeft).toMatchObject({ leastAltitudeDeg: 15 });
+    const late = await checkCapture(capture, { look: false, now: new Date(now.getTime() + 3_600_000) });
+    const [a, b] = [timeLeft!.minutes, late.timeLeft!.minutes];
+    expect(
+      a === null || b === null ? late.timeLeft!.altitudeDeg < 15 || timeLeft!.altitudeDeg < 15 : a - b === 60,
+    ).toBe(true);
+  });
+});
