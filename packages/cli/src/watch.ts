@@ -1,26 +1,31 @@
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
+import { InputError } from '@plenilune/core';
 import type { Job, Outcome } from './run.js';
 
 /** How often the folder is looked at. */
 const POLL_MS = 2000;
 
-/** Does the work whenever what lies in a folder has changed and stopped changing, until interrupted; the last outcome is that of the command. */
+/**
+ * Does the work whenever what lies in a folder has changed and stopped changing, until interrupted. A capture that cannot be
+ * used yet is told and waited for. The last outcome is that of the command.
+ */
 export async function watch(folder: string, work: () => Promise<Outcome>, { signal, tell }: Job): Promise<Outcome> {
   let outcome: Outcome | undefined;
-  let [done, before] = ['', ''];
+  let [done, before]: (string | undefined)[] = [undefined, undefined];
   while (!signal.aborted) {
     const now = await contents(folder);
     if (now === before && now !== done) {
       try {
         outcome = await work();
-        tell([...outcome.summary, 'Waiting for more files. Interrupt to end.', '']);
+        tell(outcome.summary);
       } catch (error) {
         if (signal.aborted) break;
-        if (outcome === undefined && done !== '') tell([`${error instanceof Error ? error.message : error}`]);
-        else throw error;
+        if (!(error instanceof InputError)) throw error;
+        tell([error.message]);
       }
+      tell(['Waiting for more files. Interrupt to end.', '']);
       done = now;
     }
     before = now;

@@ -1,4 +1,4 @@
-import { cp, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { cp, mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -34,9 +34,11 @@ test('says what a capture holds, for people and for programs', async () => {
 
 test('--watch looks again when files have arrived, and ends when interrupted', async () => {
   const growing = join(base, 'growing');
-  await cp(join(capture, 'lower'), join(growing, 'lower'), { recursive: true });
+  await mkdir(growing);
   const run = start(['check', growing, '--watch']);
-  await run.said('Waiting for more files');
+  await run.said('holds no pass');
+  await cp(join(capture, 'lower'), join(growing, 'lower'), { recursive: true });
+  await run.said('as far as 12 frames tell');
   await cp(join(capture, 'upper'), join(growing, 'upper'), { recursive: true });
   await run.said('2 passes:');
   await run.said('as far as 24 frames tell');
