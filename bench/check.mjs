@@ -77,7 +77,7 @@ async function faults() {
   };
   const rows = [];
   for (const [name, change] of Object.entries(cases)) {
-    const capture = join(scratch, name);
+    const capture = join(scratch, `a capture: ${name}`);
     await cp(join(scratch, 'night', 'capture'), capture, { recursive: true });
     await change(join(capture, 'upper'));
     const { look, complete } = await checkCapture(capture);
