@@ -87,6 +87,6 @@ function ratioOf({ fine, coarse, noise, count }: Sums, range: number): number | 
   if (count < LEAST_PIXELS) return null;
   const variance = (SECOND_GAIN * noise) / FOURTH_GAIN / count;
   const shapes = coarse / (2 * count) - variance;
-  if (shapes < (LEAST_DETAIL * range) ** 2) return null;
+  if (!(shapes > (LEAST_DETAIL * range) ** 2)) return null;
   return Math.sqrt(Math.max(0, fine / (2 * count) - variance) / shapes);
 }

@@ -1,0 +1,75 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import type { CoverMap } from './cover-map.js';
+import { type CommonDisc, findMissing } from './missing.js';
+
+const disc: CommonDisc = { x: 400, y: 400, radiusPx: 320 };
+
+/** A full disc on a map of cells of 4 px, covered where `isCovered` says, in radii from its middle. */
+function mapOf(isCovered: (right: number, down: number) => boolean): CoverMap {
+  const side = 200;
+  const frames = new Uint16Array(side * side);
+  const light = new Float32Array(side * side);
+  for (let i = 0; i < side * side; i++) {
+    const [right, down] = [((i % side) + 0.5) * 4 - disc.x, (Math.floor(i / side) + 0.5) * 4 - disc.y].map(
+      (px) => px / disc.radiusPx,
+    ) as [number, number];
+    if (!isCovered(right, down)) continue;
+    frames[i] = 5;
+    light[i] = Math.hypot(right, down) <= 1 ? 0.8 : 0;
+  }
+  return { cellPx: 4, x0: 0, y0: 0, width: side, height: side, frames, sharp: frames, light };
+}
+
+describe('findMissing', () => {
+  it('finds nothing where all is covered, or where sky alone is not', () => {
+    expect(
+      findMissing(
+        mapOf(() => true),
+        disc,
+      ),
+    ).toEqual([]);
+    expect(
+      findMissing(
+        mapOf((right, down) => Math.hypot(right, down) < 1.1),
+        disc,
+      ),
+    ).toEqual([]);
+  });
+
+  it('finds a cap of any height at any side, and its share of the disc', () => {
+    fc.assert(
+      fc.property(fc.double({ min: 0.1, max: 0.9, noNaN: true }), fc.integer({ min: 0, max: 7 }), (height, octant) => {
+        const angle = (octant * Math.PI) / 4;
+        const edge = 1 - height;
+        const map = mapOf((right, down) => right * Math.cos(angle) + down * Math.sin(angle) < edge);
+        const parts = findMissing(map, disc);
+        expect(parts).toHaveLength(1);
+        // Area of a segment of the unit circle over that of the circle.
+        const share = (Math.acos(edge) - edge * Math.sqrt(1 - edge ** 2)) / Math.PI;
+        expect(Math.abs(parts[0]!.share! - share)).toBeLessThan(0.004);
+        expect(parts[0]!.rightRadii).toBeCloseTo(edge * Math.cos(angle), 1);
+        expect(parts[0]!.downRadii).toBeCloseTo(edge * Math.sin(angle), 1);
+      }),
+      { numRuns: 40, seed: 7 },
+    );
+  });
+
+  it('takes the two edges of a band for one part, and says where', () => {
+    const [part, ...more] = findMissing(
+      mapOf((_, down) => Math.abs(down) > 0.15),
+      disc,
+    );
+    expect(more).toEqual([]);
+    expect(part!.where).toBe('in the middle');
+    expect(part!.share).toBeCloseTo(0.19, 2);
+  });
+
+  it('says that ground is cut off where no limb tells how much', () => {
+    const [part] = findMissing(
+      mapOf((_, down) => down < 0.5),
+      null,
+    );
+    expect(part).toMatchObject({ share: null, where: 'at the bottom' });
+  });
+});
