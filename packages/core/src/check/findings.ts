@@ -7,7 +7,7 @@ import type { MissingPart } from './missing.js';
 /**
  * What is wrong with a capture:
  * - `missing`: lit ground that no frame shows;
- * - `not-placed`: a pass that no overlap joins to the others;
+ * - `not-placed`: a pass that neither an overlap nor a guide joins to the others;
  * - `clipped`: lit ground has reached the sensor's clipping point;
  * - `soft`: a pass is much less sharp than the sharpest one;
  * - `clouded`: frames got much less light than others of their pass from the same ground;
@@ -93,7 +93,7 @@ function notPlaced(
   { placedBy, groups }: Pick<PlacedPasses, 'placedBy' | 'groups'>,
   i: number,
 ): Finding[] {
-  const isApart = placedBy[i] === null || (groups.length > 1 && !groups[0]!.includes(i));
+  const isApart = !groups[0]!.includes(i) && placedBy[i] !== 'guide';
   if (!isApart) return [];
   return [
     {

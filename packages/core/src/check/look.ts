@@ -1,17 +1,14 @@
-import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
-import { clipStage } from '../capture/clip-stage.js';
 import { type Capture, filesOf } from '../capture/pass.js';
-import { noUsableFrame } from '../capture/read-pass.js';
 import { type Affine, compose } from '../compute/affine.js';
 import { quantile } from '../compute/quantile.js';
 import type { JobContext } from '../job/context.js';
-import type { InputError, LeftOut } from '../job/errors.js';
+import type { LeftOut } from '../job/errors.js';
+import { guideIn } from '../placement/guide-in.js';
 import { placeStage } from '../placement/place-stage.js';
-import { type GradedPass, gradePass } from '../quality/grade-stage.js';
+import { gradePasses } from '../registration/grade-passes.js';
 import { createSharedField } from '../registration/seeing-measure.js';
 import type { SeenPass } from '../registration/seeing-stage.js';
 import { type TrackedPass, trackStage } from '../registration/track-stage.js';
-import { viewStage } from '../registration/view-stage.js';
 import { chooseFrames } from './choose-frames.js';
 import { type CoveringFrame, mapCover } from './cover-map.js';
 import { type CoverageGrid, gridOf } from './coverage-grid.js';
@@ -45,10 +42,11 @@ const SHARP_SHARE = 0.7;
  */
 export async function lookAt(context: JobContext, whole: Capture): Promise<Look> {
   const capture = chooseFrames(whole);
-  const { graded, leftOut } = await gradeAll(context, capture);
+  const names = namesOf(capture);
+  const { graded, leftOut } = await gradePasses(context, capture, names, binFactorOf(capture));
   const tracked = await trackStage(context, graded);
   const seen = tracked.map(asSeen);
-  const placement = await placeStage(context, seen, null);
+  const placement = await placeStage(context, seen, guideIn(capture, names));
   const sharpness = tracked.map(({ graded: { frames } }) => passSharpness(frames));
   const all = tracked.map((one, i) => covering(one, placement.poses[i] ?? null, sharpness[i]!));
   const map = mapCover(all.flat());
@@ -69,27 +67,13 @@ export async function lookAt(context: JobContext, whole: Capture): Promise<Look>
   };
 }
 
-async function gradeAll(context: JobContext, capture: Capture): Promise<{ graded: GradedPass[]; leftOut: LeftOut[] }> {
-  // What files hold is not read for a name only: size and time of change tell them apart for one run.
-  const names = new Map(filesOf(capture).map((file) => [file.item, `${file.item} ${file.sizeBytes} ${file.modified}`]));
-  const side = Math.max(...capture.passes.map((pass) => Math.max(pass.widthPx, pass.heightPx)));
-  const binFactor = Math.max(1, Math.floor(side / SIDE_PX));
-  const masters = await calibrationStage(context, capture.calibration, names);
-  const graded: GradedPass[] = [];
-  const leftOut: LeftOut[] = [];
-  const failures: InputError[] = [];
-  for (const pass of capture.passes) {
-    const reading = { encoding: pass.encoding, calibration: calibrationFor(masters, pass) };
-    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, names) : null;
-    const looked = await gradePass(context, pass, names, reading, binFactor, pictures);
-    if (looked.frames.length === 0) {
-      const failure = noUsableFrame(pass.name, looked.leftOut);
-      failures.push(failure);
-      leftOut.push(...looked.leftOut, { item: pass.name, reason: 'no-usable-frame', detail: failure.message });
-    } else graded.push(...(await viewStage(context, looked)).passes);
-  }
-  if (graded.length === 0) throw failures[0];
-  return { graded, leftOut };
+/** What files hold is not read for a name only: size and time of change tell them apart for one run. */
+function namesOf(capture: Capture): Map<string, string> {
+  return new Map(filesOf(capture).map((file) => [file.item, `${file.item} ${file.sizeBytes} ${file.modified}`]));
+}
+
+function binFactorOf({ passes }: Capture): number {
+  return Math.max(1, Math.floor(Math.max(...passes.map((pass) => Math.max(pass.widthPx, pass.heightPx))) / SIDE_PX));
 }
 
 /** The air's bends do not matter here. */

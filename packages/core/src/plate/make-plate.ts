@@ -1,21 +1,18 @@
 import { type BlendedPlate, blendStage } from '../blend/blend-stage.js';
 import { type FinishedStrip, stripStage } from '../blend/strip-stage.js';
-import { calibrationFor, calibrationStage } from '../capture/calibration-stage.js';
-import { clipStage } from '../capture/clip-stage.js';
-import { dropDoubles } from '../capture/drop-doubles.js';
 import { hashCapture } from '../capture/hash-capture.js';
 import type { Capture, Notice } from '../capture/pass.js';
-import { noUsableFrame } from '../capture/read-pass.js';
 import type { JobContext } from '../job/context.js';
-import type { InputError, LeftOut } from '../job/errors.js';
+import type { LeftOut } from '../job/errors.js';
 import { type FinePattern, fineStage } from '../photometry/fine-stage.js';
 import { lightStage, type PlacedPass, type PlateLight } from '../photometry/light-stage.js';
 import { type Intrusion, transientStage } from '../photometry/transient-stage.js';
+import { guideIn } from '../placement/guide-in.js';
 import { type Guide, type PlacedPasses, placeStage } from '../placement/place-stage.js';
-import { type GradedPass, gradePass, proxyFactor } from '../quality/grade-stage.js';
+import { proxyFactor } from '../quality/grade-stage.js';
+import { gradePasses } from '../registration/grade-passes.js';
 import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
 import { trackStage } from '../registration/track-stage.js';
-import { viewStage } from '../registration/view-stage.js';
 
 /** Everything that was found out on the way to the plate. */
 export interface MadePlate {
@@ -40,12 +37,10 @@ export interface MadePlate {
 /** Runs all stages from the first look at the frames to the joined strips. */
 export async function makePlate(context: JobContext, capture: Capture): Promise<MadePlate> {
   const hashes = await hashCapture(context, capture);
-  const binFactor = proxyFactor(capture.passes);
-  const { graded, leftOut, notices } = await gradeAll(context, capture, hashes, binFactor);
+  const { graded, leftOut, notices } = await gradePasses(context, capture, hashes, proxyFactor(capture.passes));
   const tracked: SeenPass[] = [];
   for (const pass of await trackStage(context, graded)) tracked.push(await seeingStage(context, pass));
-  const { item, path, encoding } = capture.guide ?? {};
-  const guide = item && path && encoding ? { item, path, sha256: hashes.get(item)!, curve: encoding.curve } : null;
+  const guide = guideIn(capture, hashes);
   const placement = await placeStage(context, tracked, guide);
   const placed = tracked.flatMap((pass, i) => {
     const pose = placement.poses[i];
@@ -68,36 +63,4 @@ export async function makePlate(context: JobContext, capture: Capture): Promise<
     strips.map((s) => s.key),
   );
   return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine, intrusions, strips, blended };
-}
-
-/** Looks at every frame. A pass of which none can be used is a loss; it is a failure when no other is left. */
-async function gradeAll(
-  context: JobContext,
-  capture: Capture,
-  hashes: ReadonlyMap<string, string>,
-  binFactor: number,
-): Promise<{ graded: GradedPass[]; leftOut: LeftOut[]; notices: Notice[] }> {
-  const masters = await calibrationStage(context, capture.calibration, hashes);
-  const graded: GradedPass[] = [];
-  const leftOut: LeftOut[] = [];
-  const notices: Notice[] = [];
-  const failures: InputError[] = [];
-  for (const found of capture.passes) {
-    const { pass, leftOut: doubles } = dropDoubles(found, hashes);
-    leftOut.push(...doubles);
-    const reading = { encoding: pass.encoding, calibration: calibrationFor(masters, pass) };
-    const pictures = pass.kind === 'clip' ? await clipStage(context, pass, hashes) : null;
-    const seen = await gradePass(context, pass, hashes, reading, binFactor, pictures);
-    if (seen.frames.length === 0) {
-      const failure = noUsableFrame(pass.name, seen.leftOut);
-      failures.push(failure);
-      leftOut.push(...seen.leftOut, { item: pass.name, reason: 'no-usable-frame', detail: failure.message });
-      continue;
-    }
-    const parted = await viewStage(context, seen);
-    graded.push(...parted.passes);
-    notices.push(...parted.notices);
-  }
-  if (graded.length === 0) throw failures[0];
-  return { graded, leftOut, notices };
 }

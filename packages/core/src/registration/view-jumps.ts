@@ -33,7 +33,7 @@ export async function findViewJumps(
   onDone?: (done: number) => void,
 ): Promise<number[]> {
   const count = frames.length;
-  const neighbours = pairsAt(count, (i) => [[i, i + 1]]);
+  const neighbours = frames.slice(1).map((_, i) => [i, i + 1] as const);
   const locked = await lockAll(frames, neighbours, pool, signal, onDone);
   const steps = locked.map((pair) => stepOf(pair, frames));
   const goesOn = (pair: Candidates): boolean => isAhead(pair, frames, driftsBeside(steps, pair.fixed, pair.moving));
@@ -75,10 +75,6 @@ function acrossHole(
 ): (readonly [number, number])[] {
   const near = Array.from({ length: LEAST_FRAMES }, (_, k) => k);
   return near.flatMap((a) => near.map((b) => [last - a, first + b] as const));
-}
-
-function pairsAt(count: number, pairs: (i: number) => [number, number][]): [number, number][] {
-  return Array.from({ length: Math.max(0, count - 1) }, (_, i) => pairs(i)).flat();
 }
 
 function stepOf({ steps, found }: Candidates, frames: readonly LinkFrame[]): Step | undefined {
