@@ -118,6 +118,7 @@ export async function picturesOnPath(
   const layout = layoutOf(facts.pixelFormat)!;
   const bytes = frameBytes(layout, facts.widthPx, facts.heightPx);
   const pixels = facts.pixelFormat.replace(/^yuva/, 'yuv').replace(/^gbrap/, 'gbrp');
+  const byTime = facts.times && new Map(facts.times.map((time, index) => [time, index]));
   const places: number[] = [];
   let tick = Number.NaN;
   const decode = ['-nostdin', '-v', 'quiet', '-noautorotate', '-threads', String(threads), ...inputOf(path)];
@@ -128,16 +129,11 @@ export async function picturesOnPath(
     if (base) tick = Number(base[1]) / Number(base[2]);
     if (line.startsWith('#')) return;
     const seconds = Number(line.split(',')[2]) * tick;
-    const index = facts.times ? nearest(facts.times, seconds / facts.tick) : places.length;
+    const index = byTime ? (byTime.get(Math.round(seconds / facts.tick)) ?? -1) : places.length;
     places.push(index);
     if (index >= 0 && index < facts.count) onPicture(index);
   });
   putInPlace(into, bytes, places, facts.count);
-}
-
-/** Position of a time that differs by less than half a unit; -1 where there is none. */
-function nearest(times: readonly number[], time: number): number {
-  return times.findIndex((one) => Math.abs(one - time) < 0.5);
 }
 
 /** Moves pictures, which came one after the other, to where they belong, from the last one on. */
