@@ -36,12 +36,11 @@ export async function watch(folder: string, work: () => Promise<Outcome>, { sign
 
 /** What lies in a folder, with sizes and times, as one text. */
 async function contents(folder: string): Promise<string> {
-  const entries = await readdir(folder, { recursive: true, withFileTypes: true }).catch(() => []);
-  const files = entries.filter((entry) => entry.isFile());
+  const names = await readdir(folder, { recursive: true }).catch(() => []);
   const lines = await Promise.all(
-    files.map(async ({ parentPath, name }) => {
-      const found = await stat(join(parentPath, name)).catch(() => undefined);
-      return `${join(parentPath, name)} ${found?.size} ${found?.mtimeMs}`;
+    names.map(async (name) => {
+      const found = await stat(join(folder, name)).catch(() => undefined);
+      return `${name} ${found?.size} ${found?.mtimeMs}`;
     }),
   );
   return lines.sort().join('\n');
