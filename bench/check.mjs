@@ -64,7 +64,7 @@ async function faults() {
   const cases = {
     'missing cap': async (to) => {
       // The rows of the limb's last 0.1 radii, some 2 % of the disc, are taken off the upper pass.
-      for (const name of await readdir(to)) await crop(join(to, name), 120);
+      for (const name of await readdir(to)) await crop(join(to, name), 70);
     },
     clipped: async (to) => {
       for (const name of await readdir(to)) await brighten(join(to, name), 1.5);
