@@ -1,7 +1,7 @@
 import { SETTINGS_FORMATS } from '../capture/settings-formats.js';
 import type { BodyName, OpticsSettings, SensorSettings, SiteSettings } from '../capture/settings-types.js';
 import { UsageError } from '../job/errors.js';
-import { type Air, requireRange, SKY_BODIES, type Site, type SkyBody, standardAir } from '../sky/types.js';
+import { type Air, requireRange, type Site, SKY_BODIES, type SkyBody, standardAir } from '../sky/types.js';
 import type { AngleRange } from '../sky/wishes.js';
 
 /** What is wished for of a night; what is left out does not matter, save for the defaults that are named. */

@@ -33,7 +33,9 @@ export function plan(options: PlanOptions): Plan {
   if (windows.length === 0) return { ...none, neededPasses: null, reason: noWindow(rig) };
   const chosen = found[rank - 1];
   if (!Number.isInteger(rank) || rank < 1 || rank > windows.length || !chosen) {
-    throw new UsageError(`window is ${rank}; give a whole number from 1 to ${windows.length}, the windows that are listed`);
+    throw new UsageError(
+      `window is ${rank}; give a whole number from 1 to ${windows.length}, the windows that are listed`,
+    );
   }
   const made = schedule(rig, spanOf(chosen));
   if ('reason' in made) return { ...none, ...made };
@@ -81,7 +83,9 @@ function assumptionsOf(options: PlanOptions, rig: Rig): string[] {
   if (site.heightM === undefined) assumed.push('a site at sea level');
   if (site.pressureHPa === undefined || site.temperatureC === undefined) {
     const { pressureHpa, temperatureC } = rig.air;
-    assumed.push(`air of ${Math.round(pressureHpa)} hPa and ${Math.round(temperatureC)} °C, the standard at this height`);
+    assumed.push(
+      `air of ${Math.round(pressureHpa)} hPa and ${Math.round(temperatureC)} °C, the standard at this height`,
+    );
   }
   if (sensor.bitDepth === undefined) assumed.push(`${rig.bitDepth} bits a pixel, one sample each, without compression`);
   if (options.framesPerSecond === undefined) assumed.push(`${rig.framesPerSecond} frames per second`);

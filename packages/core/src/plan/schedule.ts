@@ -1,4 +1,12 @@
-import { capacityOf, type Layout, layOut, seamArcsec, skyMarginArcsec, sureHalfArcsec, type TimedPass } from './layout.js';
+import {
+  capacityOf,
+  type Layout,
+  layOut,
+  seamArcsec,
+  skyMarginArcsec,
+  sureHalfArcsec,
+  type TimedPass,
+} from './layout.js';
 import type { Rig } from './plan-options.js';
 import { extentOf, type Roll, standingAt } from './standing.js';
 

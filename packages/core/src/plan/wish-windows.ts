@@ -57,7 +57,9 @@ export function featureCalled(name: string): NamedFeature {
 function moonWish(rig: Rig, wish: PlanWish, leastAltitudeDeg: number, sky: 'twilight' | 'dark' | 'any'): SkyWish {
   const { elongation, colongitude, feature, like } = wish;
   if (like && colongitude) {
-    throw new UsageError('both a colongitude and a date to be like are given; keep one: a date stands for its colongitude');
+    throw new UsageError(
+      'both a colongitude and a date to be like are given; keep one: a date stands for its colongitude',
+    );
   }
   const point = feature && featureCalled(feature.name);
   return {
