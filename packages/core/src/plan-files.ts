@@ -21,7 +21,7 @@ export interface PlanFiles {
 const MOST_BYTES = 65_537;
 
 /**
- * Writes the sheet and the calendar of a plan, each whole or not at all.
+ * Writes the sheet and the calendar of a plan, each whole or not at all; neither when one of them is there already.
  *
  * @returns the paths that were written
  * @throws OutputError OUTPUT_EXISTS, OUTPUT_UNWRITABLE; UsageError when a folder is missing; ResourceError OUT_OF_SPACE
@@ -32,10 +32,19 @@ export async function writePlanFiles(plan: Plan, files: PlanFiles): Promise<read
   if (htmlPath !== undefined) texts.push([htmlPath, planSheet(plan)]);
   const calendar = icsPath === undefined ? null : planCalendar(plan);
   if (icsPath !== undefined && calendar !== null) texts.push([icsPath, calendar]);
-  for (const [path, text] of texts) {
-    await writeWhole(path, (temporary) => writeFile(temporary, text, { flag: 'wx' }), { force });
-  }
+  await writeAll(texts, force);
   return texts.map(([path]) => path);
+}
+
+/** Writes the first text once the others are in their places: when one cannot be written, the first is not either. */
+async function writeAll([first, ...others]: readonly [string, string][], force: boolean): Promise<void> {
+  if (first === undefined) return;
+  const [path, text] = first;
+  const write = async (temporary: string): Promise<void> => {
+    await writeFile(temporary, text, { flag: 'wx' });
+    await writeAll(others, force);
+  };
+  await writeWhole(path, write, { force });
 }
 
 /**

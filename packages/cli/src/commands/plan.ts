@@ -5,6 +5,7 @@ import {
   type PlanWish,
   plan,
   readPlanSettings,
+  UsageError,
   writePlanFiles,
 } from '@plenilune/core';
 import { type Command, Option } from 'commander';
@@ -141,6 +142,9 @@ function merge(settings: Partial<PlanOptions>, options: PlanArguments): PlanOpti
 }
 
 function wishOf({ altitude, sky, elongation, colongitude, feature, within, like }: PlanArguments): PlanWish {
+  if (within !== undefined && feature === undefined) {
+    throw new UsageError('--within <deg> is given without --feature <name>; say what is to be near the terminator');
+  }
   return {
     ...only({ leastAltitudeDeg: altitude, sky, elongation, colongitude }),
     ...(feature === undefined ? {} : { feature: { name: feature, ...only({ withinDeg: within }) } }),

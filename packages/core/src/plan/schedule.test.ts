@@ -95,9 +95,11 @@ const cameraOf = ({ shots }: Case, k: number) => ({
   rollFromVerticalDeg: shots.camera.rollFromVerticalDeg,
 });
 
-const momentsOf = ({ found }: Case, k: number): number[] => {
+/** Moments of a pass, and of a share of its length before and after it. */
+const momentsOf = ({ found }: Case, k: number, share = 0): number[] => {
   const { startMs, driftS } = found.passes[k]!;
-  return Array.from({ length: MOMENTS }, (_, i) => startMs + (1000 * driftS * i) / (MOMENTS - 1));
+  const spanMs = 1000 * driftS * (1 + 2 * share);
+  return Array.from({ length: MOMENTS }, (_, i) => startMs - 1000 * driftS * share + (spanMs * i) / (MOMENTS - 1));
 };
 
 const LIMB = Array.from({ length: 36 }, (_, k) => k * 10 * DEG);
@@ -150,10 +152,10 @@ function leastOverlap(one: Case): { least: number; seams: number } {
       const across = Array.from({ length: 21 }, (_, i) => (i - 10) / 10);
       const column = across.map((y) => ({ west: along * c - y * s, north: along * s + y * c }));
       const crossing = [k, k + 1].map((pass) =>
-        follow(rig, cameraOf(one, pass), momentsOf(one, pass), column).map((path) => atMidline(path, heightA)),
+        follow(rig, cameraOf(one, pass), momentsOf(one, pass, 0.5), column).map((path) => atMidline(path, heightA)),
       );
       // Across the drift upwards in the frame or downwards: the same in both passes.
-      // Places far beside the frame have left its midline's reach before the pass begins: they have no crossing.
+      // Places far beside a frame cross the line of its midline at another time.
       const reached = crossing[0]!.filter((value) => !Number.isNaN(value));
       const sign = Math.sign(reached.at(-1)! - reached[0]!);
       // How far below the upper edge of pass a is the place that the lower edge of pass b shows?
