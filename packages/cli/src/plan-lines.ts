@@ -1,4 +1,4 @@
-import { lasting, PASS_COLUMNS, type Plan, passCells, shotNotes, spanText } from '@plenilune/core';
+import { lasting, type Plan, passTable, shotNotes, spanText } from '@plenilune/core';
 import { count, inColumns } from './lines.js';
 
 /** A plan as lines for a terminal. */
@@ -16,8 +16,8 @@ export function planLines(plan: Plan): string[] {
   if (!shots) return lines;
   const passes = count(shots.passes.length, 'pass', 'passes');
   lines.push(
-    `Window ${shots.window}: ${passes} in ${lasting(shots.totalS)}, times of start in ${plan.timeZone} and UTC:`,
-    ...inColumns([PASS_COLUMNS, ...shots.passes.map(passCells)]).map((line) => `  ${line}`),
+    `Window ${shots.window}: ${passes} in ${lasting(shots.totalS)}, start in ${plan.timeZone}:`,
+    ...inColumns(passTable(plan, shots)).map((line) => `  ${line}`),
     ...shotNotes(plan, shots),
   );
   return lines;

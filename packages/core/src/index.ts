@@ -70,7 +70,7 @@ export type {
   PlannedWindow,
   ShotList,
 } from './plan/plan-types.js';
-export { lasting, PASS_COLUMNS, passCells, shotNotes, spanText } from './plan/plan-words.js';
+export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, readPlanSettings, writePlanFiles } from './plan-files.js';
 export type { Masked } from './registration/lock.js';

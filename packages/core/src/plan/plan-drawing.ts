@@ -110,11 +110,11 @@ function labelsOf(
   return passes.flatMap(({ number }, k) => {
     if (k % every !== 0 && k !== passes.length - 1) return [];
     const corners = frames[k]!;
-    const share = 0.04 + 0.06 * (k % 3);
-    const at = place([
-      mean(corners, 0) + (mean([corners[0]!, corners[3]!], 0) - mean(corners, 0)) * (1 - 2 * share),
-      mean(corners, 1) + (mean([corners[0]!, corners[3]!], 1) - mean(corners, 1)) * (1 - 2 * share),
-    ]);
+    const middle = place([mean(corners, 0), mean(corners, 1)]);
+    const edge = place([mean([corners[0]!, corners[3]!], 0), mean([corners[0]!, corners[3]!], 1)]);
+    const room = Math.hypot(middle[0] - edge[0], middle[1] - edge[1]);
+    const share = Math.min(1, (18 + 30 * (k % 3)) / room);
+    const at = [edge[0] + (middle[0] - edge[0]) * share, edge[1] + (middle[1] - edge[1]) * share] as const;
     const look = `font-size="18" font-weight="bold" fill="${COLOURS[k % COLOURS.length]}" text-anchor="middle"`;
     const halo = 'stroke="#fff" stroke-width="4" paint-order="stroke"';
     return [`<text x="${short(at[0])}" y="${short(at[1] + 6)}" ${look} ${halo}>${number}</text>`];

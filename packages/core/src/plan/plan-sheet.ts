@@ -1,6 +1,6 @@
 import { escapeXml, planDrawing } from './plan-drawing.js';
 import type { Plan, PlannedWindow } from './plan-types.js';
-import { PASS_COLUMNS, passCells, shotNotes, spanText } from './plan-words.js';
+import { passTable, shotNotes, spanText } from './plan-words.js';
 
 /**
  * A plan as one HTML page to be printed: warning, drawing, shot list, windows. It holds all that it shows and asks for
@@ -47,22 +47,23 @@ function shotsOf(plan: Plan): string[] {
   return [
     `<div class="sides">${planDrawing(plan.shots)}<div><ul>${notes.join('')}</ul></div></div>`,
     `<h2>Passes (start in ${escapeXml(plan.timeZone)})</h2>`,
-    tableOf(PASS_COLUMNS, plan.shots.passes.map(passCells)),
+    tableOf(passTable(plan, plan.shots)),
   ];
 }
 
 function windowsOf({ windows, windowsFound }: Plan): string[] {
   if (windows.length === 0) return [];
   const rows = windows.map((window) => [String(window.rank), spanText(window.start, window.end), whyOf(window)]);
-  return [`<h2>Windows: ${windows.length} of ${windowsFound}</h2>`, tableOf(['window', 'time', 'reasons'], rows)];
+  return [`<h2>Windows: ${windows.length} of ${windowsFound}</h2>`, tableOf([['window', 'time', 'reasons'], ...rows])];
 }
 
 function whyOf({ reasons, sun }: PlannedWindow): string {
   return [...(sun ? [sun.warning] : []), reasons.join('; ')].join(' ');
 }
 
-function tableOf(head: readonly string[], rows: readonly (readonly string[])[]): string {
+/** The first row is the head. */
+function tableOf([head, ...rows]: readonly (readonly string[])[]): string {
   const line = (cells: readonly string[], tag: string): string =>
     `<tr>${cells.map((cell) => `<${tag}>${escapeXml(cell)}</${tag}>`).join('')}</tr>`;
-  return `<table>${line(head, 'th')}${rows.map((cells) => line(cells, 'td')).join('')}</table>`;
+  return `<table>${line(head ?? [], 'th')}${rows.map((cells) => line(cells, 'td')).join('')}</table>`;
 }

@@ -28,7 +28,7 @@ export interface ChannelStops {
 
 /** Where a pass is aimed. Arcseconds in the tangent plane at the disc's centre as it is seen (space 5), at `middle`. */
 export interface PassAim {
-  /** Frame centre minus disc centre across the drift, positive to the drift's right hand as one faces west with north up, that is to the north. */
+  /** Frame centre minus disc centre across the drift, positive to the north where the drift runs to the west. */
   readonly acrossArcsec: number;
   /** The same in diameters of the disc. */
   readonly acrossDiscs: number;

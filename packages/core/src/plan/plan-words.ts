@@ -1,8 +1,7 @@
 import type { PlanMoment } from './plan-clock.js';
 import type { Plan, PlannedPass, ShotList } from './plan-types.js';
 
-/** The head of the columns of {@link passCells}. */
-export const PASS_COLUMNS: readonly string[] = [
+const COLUMNS: readonly string[] = [
   'pass',
   'start',
   'UTC',
@@ -21,8 +20,18 @@ export const PASS_COLUMNS: readonly string[] = [
   'data',
 ];
 
-/** What a table says of a pass, a cell for each of {@link PASS_COLUMNS}. */
-export function passCells(pass: PlannedPass): string[] {
+/**
+ * The passes of a shot list as a table: its head, then a row of cells for each pass. Where the site's zone is UTC, times stand
+ * there once.
+ */
+export function passTable({ timeZone }: Plan, { passes }: ShotList): readonly (readonly string[])[] {
+  const rows = [COLUMNS, ...passes.map(cellsOf)];
+  return /^(Z|UTC)$/i.test(timeZone) ? rows.map((cells) => cells.filter((_, column) => column !== START)) : rows;
+}
+
+const START = 1;
+
+function cellsOf(pass: PlannedPass): string[] {
   const { aim, extinctionStops: dim, twilight } = pass;
   return [
     String(pass.number),

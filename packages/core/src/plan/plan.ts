@@ -28,7 +28,8 @@ export function plan(options: PlanOptions): Plan {
     windowsFound: found.length,
     assumptions: assumptionsOf(options, rig),
   };
-  const sun = merged(windows.map((window) => window.sun));
+  // The way to sweep differs from window to window: that of the chosen one comes first.
+  const sun = merged([windows[rank - 1]?.sun ?? null, ...windows.map((window) => window.sun)]);
   const none = { ...common, feasible: false, shots: null, sun };
   if (windows.length === 0) return { ...none, neededPasses: null, reason: noWindow(rig) };
   const chosen = found[rank - 1];
