@@ -1,3 +1,4 @@
+import { UsageError } from '@plenilune/core';
 import { InvalidArgumentError } from 'commander';
 
 /** Reads a whole number of at least `least`, for commander. */
@@ -37,4 +38,39 @@ export function bytes(text: string): number {
   const match = /^(\d+(?:\.\d+)?) ?(MiB|GiB|MB|GB)$/.exec(text);
   if (!match) throw new InvalidArgumentError('Expected an amount such as 2GiB or 512MiB.');
   return Math.round(Number(match[1]) * UNITS[match[2]!]!);
+}
+
+/** Reads a part of a circle such as 60..120 or -10..20, for commander, in degrees. */
+export function angles(text: string): { readonly fromDeg: number; readonly toDeg: number } {
+  const match = /^(-?\d+(?:\.\d+)?)\.\.(-?\d+(?:\.\d+)?)$/.exec(text);
+  if (!match) throw new InvalidArgumentError('Expected two angles such as 60..120.');
+  return { fromDeg: Number(match[1]), toDeg: Number(match[2]) };
+}
+
+/** Reads a place such as 46.62,8.04 or 46.62,8.04,1034, for commander. */
+export function coordinates(text: string): {
+  readonly latitudeDeg: number;
+  readonly longitudeDeg: number;
+  readonly heightM?: number;
+} {
+  const match = /^(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)(?:,(-?\d+(?:\.\d+)?))?$/.exec(text);
+  if (!match) throw new InvalidArgumentError('Expected latitude and longitude such as 46.62,8.04 or 46.62,8.04,1034.');
+  const place = { latitudeDeg: Number(match[1]), longitudeDeg: Number(match[2]) };
+  return match[3] === undefined ? place : { ...place, heightM: Number(match[3]) };
+}
+
+/**
+ * A moment in ISO 8601, UTC unless it names its offset; a day alone stands for its start or for its end. Throws
+ * `UsageError` for anything else.
+ */
+export function moment(text: string, edge: 'start' | 'end'): Date {
+  const match = /^(\d{4}-\d\d-\d\d)(?:[T ](\d\d:\d\d(?::\d\d)?)(Z|[+-]\d\d:\d\d)?)?$/.exec(text);
+  const [, day, time, offset = 'Z'] = match ?? [];
+  const date = new Date(time === undefined ? `${day}T00:00:00Z` : `${day}T${time}${offset}`);
+  // The calendar has no 30 February, though the runtime takes it for 2 March.
+  const real = new Date(`${day}T00:00:00Z`).toJSON()?.slice(0, 10) === day;
+  if (!match || !real || Number.isNaN(date.getTime())) {
+    throw new UsageError(`${text} is no date; give one such as 2031-03-04 or 2031-03-04T21:15Z`);
+  }
+  return time === undefined && edge === 'end' ? new Date(date.getTime() + 86_400_000) : date;
 }

@@ -2,6 +2,7 @@ import { readFileSync } from 'node:fs';
 import { UsageError } from '@plenilune/core';
 import { Command, CommanderError } from 'commander';
 import { addCheck } from './commands/check.js';
+import { addPlan } from './commands/plan.js';
 import { addRehearse } from './commands/rehearse.js';
 import { addScore } from './commands/score.js';
 import { addStitch } from './commands/stitch.js';
@@ -21,7 +22,7 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   const settle = (code: number): void => {
     exitCode = code;
   };
-  for (const addCommand of [addRehearse, addCheck, addStitch, addScore]) addCommand(program, settle);
+  for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addScore]) addCommand(program, settle);
   try {
     await program.parseAsync(args, { from: 'user' });
     return exitCode;
@@ -36,7 +37,7 @@ export async function runProgram(args: readonly string[]): Promise<number> {
 
 const EXIT_CODES = `
 Exit codes:
-  0 done   1 internal fault   2 bad usage   3 unusable input   4 done, but the plate is incomplete
+  0 done   1 internal fault   2 bad usage   3 unusable input   4 done, but the plate is incomplete, or no plan
   5 interrupted, resumable    6 out of space or memory
 
 Never point optics at or near the Sun without a certified full-aperture filter. A thin crescent stands near it.`;

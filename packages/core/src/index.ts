@@ -57,6 +57,26 @@ export {
   UNDETERMINED_PX,
 } from './placement/graph-types.js';
 export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.js';
+export type { ExposureStart } from './plan/exposure-start.js';
+export { plan } from './plan/plan.js';
+export { planCalendar } from './plan/plan-calendar.js';
+export type { PlanMoment } from './plan/plan-clock.js';
+export { PLAN_DEFAULTS, type PlanOptions, type PlanWish } from './plan/plan-options.js';
+export { planSheet } from './plan/plan-sheet.js';
+export type {
+  ChannelStops,
+  PassAim,
+  Plan,
+  PlanMargins,
+  PlannedCamera,
+  PlannedDisc,
+  PlannedPass,
+  PlannedWindow,
+  ShotList,
+} from './plan/plan-types.js';
+export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
+export type { SunWarning } from './plan/sun-warning.js';
+export { type PlanFiles, readPlanSettings, writePlanFiles } from './plan-files.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';

@@ -1,0 +1,95 @@
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, expect, test } from 'vitest';
+import { plenilune } from '../../test/plenilune.js';
+
+const base = await mkdtemp(join(tmpdir(), 'plan test '));
+afterAll(() => rm(base, { recursive: true }));
+
+const rig = ['--site', '46.6,8.0,1034', '--focal', '2000', '--sensor', '2048x1080', '--pitch', '5.5'];
+const month = ['--from', '2031-03-01', '--to', '2031-03-31'];
+const settings = join(base, 'rig.yaml');
+await writeFile(
+  settings,
+  `site: { latitudeDeg: 46.6, longitudeDeg: 8, heightM: 1034, timeZone: Europe/Zurich }
+optics: { focalLengthMm: 2000 }
+sensor: { widthPx: 2048, heightPx: 1080, pitchUm: 5.5 }
+`,
+);
+
+test('windows and a shot list for people, the same as JSON for programs, and two files', async () => {
+  const files = ['--html', join(base, 'plan.html'), '--ics', join(base, 'plan.ics')];
+  const { code, stdout, stderr } = await plenilune([
+    'plan',
+    ...rig,
+    ...month,
+    '--zone',
+    'Europe/Zurich',
+    '--feature',
+    'Copernicus',
+    '--json',
+    ...files,
+  ]);
+  expect({ code, stderr }).toMatchObject({ code: 0 });
+  expect(stderr).toMatch(/^2 windows, the best first:\n {2}1 {2}2031-03-02 19:55 to .* \+01:00 \(18:55 to .* UTC\)\n/);
+  expect(stderr).toContain('Window 1: 5 passes in 24 min, start in Europe/Zurich:');
+  expect(stderr).toMatch(/\n {2}1 {5}19:55:16 {2}18:55:16 {2}232 s {2}5568 /);
+  expect(stderr).not.toContain('SUN');
+  const made = JSON.parse(stdout);
+  expect(made).toMatchObject({ body: 'Moon', feasible: true, windowsFound: 2, sun: null });
+  expect(made.shots.passes.length).toBe(5);
+  expect(await readFile(join(base, 'plan.html'), 'utf8')).toContain('<svg');
+  expect(await readFile(join(base, 'plan.ics'), 'utf8')).toMatch(/^BEGIN:VCALENDAR\r\n/);
+  const again = await plenilune(['plan', ...rig, ...month, ...files]);
+  expect(again).toMatchObject({ code: 2, stderr: expect.stringMatching(/plan\.html exists\. .*\[OUTPUT_EXISTS\]\n$/) });
+  expect(await plenilune(['plan', ...rig, ...month, ...files, '--force'])).toMatchObject({ code: 0 });
+  expect((await readdir(base)).sort()).toEqual(['plan.html', 'plan.ics', 'rig.yaml']);
+});
+
+test('settings say the same as options, which come first', async () => {
+  const run = async (...args: string[]) => (await plenilune(['plan', ...args, ...month, '--json', '--quiet'])).stdout;
+  const options = await run(...rig, '--zone', 'Europe/Zurich');
+  expect(await run('--settings', settings)).toBe(options);
+  const wide = JSON.parse(await run('--settings', settings, '--focal', '400', '--roll', '-90', '--window', '2'));
+  expect(wide.shots).toMatchObject({ window: 2, camera: { focalLengthMm: 400 } });
+  expect(wide.shots.passes[0].aim.frameAngleDeg).toBe(-90);
+});
+
+test('the Sun: done, with the warning wherever one looks', async () => {
+  const ics = join(base, 'sun.ics');
+  const { code, stdout, stderr } = await plenilune([
+    'plan',
+    ...rig,
+    ...['--from', '2031-03-01', '--to', '2031-03-02', '--body', 'sun', '--json', '--ics', ics],
+  ]);
+  expect(code).toBe(0);
+  const warning = 'Never point optics at or near the Sun without a certified full-aperture filter.';
+  expect(stderr).toMatch(/^SUN: the aim is the Sun/);
+  expect(stderr).toContain(warning);
+  expect(JSON.parse(stdout).sun.warning).toContain(warning);
+  expect((await readFile(ics, 'utf8')).replaceAll('\r\n ', '')).toContain(warning);
+});
+
+test('no window, or one that is too short, ends with 4 and says why', async () => {
+  const none = await plenilune(['plan', ...rig, ...month, '--altitude', '89', '--ics', join(base, 'none.ics')]);
+  expect(none).toMatchObject({ code: 4, stderr: expect.stringContaining('Not feasible: no window was found') });
+  expect(await readdir(base)).not.toContain('none.ics');
+  const short = ['--from', '2031-03-02T19:30Z', '--to', '2031-03-02T20:40:00+01:00'];
+  const brief = await plenilune(['plan', ...rig, ...short, '--json']);
+  expect(brief).toMatchObject({ code: 4, stderr: expect.stringMatching(/needs 5 passes, .* the window lasts 10 min/) });
+  expect(JSON.parse(brief.stdout)).toMatchObject({ feasible: false, shots: null });
+});
+
+test.each([
+  [[...rig, '--from', '2031-03-01'], "required option '--to <date>' not specified"],
+  [[...rig, '--from', '2031-02-30', '--to', '2031-03-31'], '2031-02-30 is no date'],
+  [month, 'site.latitudeDeg is missing'],
+  [['--site', 'here', ...month], 'Expected latitude and longitude'],
+  [[...rig, ...month, '--elongation', '10'], 'Expected two angles such as 60..120.'],
+  [[...rig, ...month, '--within', '3'], '--within <deg> is given without --feature <name>'],
+  [[...rig, ...month, '--feature', 'Copernikus'], 'did you mean Copernicus?'],
+])('%j is bad usage', async (args, message) => {
+  const { code, stdout, stderr } = await plenilune(['plan', ...args]);
+  expect({ code, stdout, stderr }).toMatchObject({ code: 2, stdout: '', stderr: expect.stringContaining(message) });
+});

@@ -1,0 +1,159 @@
+import {
+  type BodyName,
+  PLAN_DEFAULTS,
+  type PlanOptions,
+  type PlanWish,
+  plan,
+  readPlanSettings,
+  UsageError,
+  writePlanFiles,
+} from '@plenilune/core';
+import { type Command, Option } from 'commander';
+import { angles, coordinates, moment, number, size, wholeNumber } from '../arguments.js';
+import { planLines } from '../plan-lines.js';
+import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
+
+interface PlanArguments extends CommonOptions {
+  readonly settings?: string;
+  readonly site?: { readonly latitudeDeg: number; readonly longitudeDeg: number; readonly heightM?: number };
+  readonly zone?: string;
+  readonly focal?: number;
+  readonly aperture?: number;
+  readonly reducer?: number;
+  readonly sensor?: { readonly widthPx: number; readonly heightPx: number };
+  readonly pitch?: number;
+  readonly readout?: number;
+  readonly bits?: number;
+  readonly fps?: number;
+  readonly body?: BodyName;
+  readonly from: string;
+  readonly to: string;
+  readonly altitude?: number;
+  readonly sky?: 'dark' | 'twilight' | 'any';
+  readonly elongation?: { readonly fromDeg: number; readonly toDeg: number };
+  readonly colongitude?: { readonly fromDeg: number; readonly toDeg: number };
+  readonly feature?: string;
+  readonly within?: number;
+  readonly like?: string;
+  readonly window?: number;
+  readonly pointing?: number;
+  readonly overlap?: number;
+  readonly roll?: number;
+  readonly reaim?: number;
+  readonly html?: string;
+  readonly ics?: string;
+  readonly force?: boolean;
+}
+
+const EXAMPLES = `
+Exit code 4: no window was found, or the chosen one is too short for all passes.
+
+Examples:
+  plenilune plan --settings night/capture.yaml --from 2031-03-01 --to 2031-03-31
+  plenilune plan --site 46.6,8.0,1034 --focal 2000 --sensor 4096x2160 --pitch 5.5 --from 2031-03-01 \\
+    --to 2031-03-31 --feature Copernicus --html plan.html --ics plan.ics`;
+
+/** `plan`: says which nights and hours to shoot, and with which passes. */
+export function addPlan(program: Command, settle: (exitCode: number) => void): void {
+  const defaults = PLAN_DEFAULTS;
+  withCommonOptions(
+    program
+      .command('plan')
+      .summary('say which nights and hours to shoot, and with which passes')
+      .description('Finds the windows in which a wish holds, and the fewest passes that cover the disc in one of them.')
+      .option('--settings <file>', 'site, optics and sensor from a file such as capture.yaml; options come first')
+      .option('--site <lat,lon[,m]>', 'degrees, north and east positive, and metres', coordinates)
+      .option('--zone <name>', 'time zone for display, such as Europe/Zurich (default: UTC)')
+      .option('--focal <mm>', 'focal length', number)
+      .option('--aperture <mm>', 'free diameter; gives an exposure to start from', number)
+      .option('--reducer <factor>', 'factor on the focal length', number)
+      .option('--sensor <size>', 'recorded pixels, such as 4096x2160', size)
+      .option('--pitch <um>', 'pitch of the pixels', number)
+      .option('--readout <ms>', 'from the first row to the last; 0: global shutter', number)
+      .option('--bits <number>', `bits of a pixel (default: ${defaults.bitDepth})`, wholeNumber(1))
+      .option('--fps <number>', `frames per second (default: ${defaults.framesPerSecond})`, number)
+      .option('--body <name>', 'moon, sun or a planet (default: moon)')
+      .requiredOption('--from <date>', 'first day or moment of the search, in UTC unless it says so itself')
+      .requiredOption('--to <date>', 'last day or moment')
+      .option('--altitude <deg>', `least altitude (default: ${defaults.leastAltitudeDeg})`, number)
+      .addOption(new Option('--sky <kind>', 'default: dark; sun: any').choices(['dark', 'twilight', 'any']))
+      .option('--elongation <a..b>', 'phase: 0 new, 90 first quarter, 180 full', angles)
+      .option('--colongitude <a..b>', 'of the Sun: 0 first quarter, 90 full', angles)
+      .option('--feature <name>', 'a named feature that is to be near the terminator')
+      .option('--within <deg>', `how near (default: ${defaults.terminatorWithinDeg})`, number)
+      .option('--like <date>', 'the light of that date')
+      .option('--window <number>', 'which window the passes are for (default: 1, the best)', wholeNumber(1))
+      .option('--pointing <arcsec>', `error of an aim (default: ${defaults.pointingErrorArcsec})`, number)
+      .option('--overlap <share>', `of the frame (default: ${defaults.overlap})`, number)
+      .option('--roll <deg>', "position angle of the frame's upper edge (default: long side along the drift)", number)
+      .option('--reaim <s>', `time between passes (default: ${defaults.reaimS})`, number)
+      .option('--html <file>', 'write a sheet to be printed')
+      .option('--ics <file>', 'write a calendar of the windows')
+      .option('--force', 'replace files that are there already'),
+  )
+    .addHelpText('after', EXAMPLES)
+    .action(async (options: PlanArguments) => {
+      settle(
+        await runCommand(options, async () => {
+          const { settings, html, ics, force = false } = options;
+          const given = settings === undefined ? {} : await readPlanSettings(settings);
+          const made = plan(merge(given, options));
+          const files = {
+            force,
+            ...(html === undefined ? {} : { htmlPath: html }),
+            ...(ics === undefined ? {} : { icsPath: ics }),
+          };
+          const written = await writePlanFiles(made, files);
+          const lines = [...planLines(made), ...written.map((path) => `written  ${path}`)];
+          return { machine: made, summary: lines, complete: made.feasible };
+        }),
+      );
+    });
+}
+
+/** What the settings say, and over it what the command line says. */
+function merge(settings: Partial<PlanOptions>, options: PlanArguments): PlanOptions {
+  const { site, optics, sensor } = settings;
+  const body = options.body ?? settings.body;
+  return {
+    site: { ...site, ...options.site, ...only({ timeZone: options.zone }) },
+    optics: {
+      ...optics,
+      ...only({ focalLengthMm: options.focal, apertureMm: options.aperture, reducer: options.reducer }),
+    },
+    sensor: {
+      ...sensor,
+      ...options.sensor,
+      ...only({ pitchUm: options.pitch, readoutMs: options.readout, bitDepth: options.bits }),
+    },
+    from: moment(options.from, 'start'),
+    to: moment(options.to, 'end'),
+    wish: wishOf(options),
+    ...only({
+      body,
+      window: options.window,
+      framesPerSecond: options.fps,
+      pointingErrorArcsec: options.pointing,
+      overlap: options.overlap,
+      rollDeg: options.roll,
+      reaimS: options.reaim,
+    }),
+  };
+}
+
+function wishOf({ altitude, sky, elongation, colongitude, feature, within, like }: PlanArguments): PlanWish {
+  if (within !== undefined && feature === undefined) {
+    throw new UsageError('--within <deg> is given without --feature <name>; say what is to be near the terminator');
+  }
+  return {
+    ...only({ leastAltitudeDeg: altitude, sky, elongation, colongitude }),
+    ...(feature === undefined ? {} : { feature: { name: feature, ...only({ withinDeg: within }) } }),
+    ...(like === undefined ? {} : { like: moment(like, 'start') }),
+  };
+}
+
+/** Without the fields that are not given. */
+function only<T extends object>(fields: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
+  const given = Object.entries(fields).filter(([, value]) => value !== undefined);
+  return Object.fromEntries(given) as { [K in keyof T]?: Exclude<T[K], undefined> };
+}

@@ -1,0 +1,163 @@
+import { SETTINGS_FORMATS } from '../capture/settings-formats.js';
+import type { BodyName, OpticsSettings, SensorSettings, SiteSettings } from '../capture/settings-types.js';
+import { UsageError } from '../job/errors.js';
+import { type Air, requireRange, type Site, SKY_BODIES, type SkyBody, standardAir } from '../sky/types.js';
+import type { AngleRange } from '../sky/wishes.js';
+
+/** What is wished for of a night; what is left out does not matter, save for the defaults that are named. */
+export interface PlanWish {
+  /** Least altitude of the body's centre, without air, 0 to 90 degrees. Default 20. */
+  readonly leastAltitudeDeg?: number;
+  /** The Sun's upper limb down and its centre above -18 degrees, or below that, or anywhere. Default `dark`; for the Sun `any`. */
+  readonly sky?: 'twilight' | 'dark' | 'any';
+  /** The Moon's phase as its elongation, degrees: 0 new, 90 first quarter, 180 full. */
+  readonly elongation?: AngleRange;
+  /** Selenographic colongitude of the Sun, degrees: about 0 at first quarter, 90 when full. */
+  readonly colongitude?: AngleRange;
+  /** A named feature of the Moon that shall lie within so many degrees of the terminator (default 8), on either side. */
+  readonly feature?: { readonly name: string; readonly withinDeg?: number };
+  /** Light as at this date: colongitude within half a day's growth (6.1 degrees); how far libration differs is told. */
+  readonly like?: Date;
+}
+
+/** What {@link plan} is asked. The settings of a capture ({@link CaptureSettings}) fit in as they are. */
+export interface PlanOptions {
+  /** Latitude and longitude are needed; height is 0, air that of the standard atmosphere, the zone UTC unless said. */
+  readonly site?: SiteSettings;
+  /** The focal length is needed; the aperture gives an exposure to start from. */
+  readonly optics?: OpticsSettings;
+  /** Size and pitch are needed; 16 bits unless said. */
+  readonly sensor?: SensorSettings;
+  /** Default `moon`. Planets are plain discs. */
+  readonly body?: BodyName;
+  /** The searched span, 400 days at most. */
+  readonly from: Date;
+  readonly to: Date;
+  readonly wish?: PlanWish;
+  /** Which of the windows, the best being 1, the shot list is for. Default 1. */
+  readonly window?: number;
+  /** Default 24. */
+  readonly framesPerSecond?: number;
+  /** By how much an aim may miss in any direction, arcseconds. Default 60. */
+  readonly pointingErrorArcsec?: number;
+  /** Least overlap of neighbouring passes, as a share of the frame's side across the drift; 0 to 0.8. Default 0.15. */
+  readonly overlap?: number;
+  /**
+   * Position angle of the frame's upper edge at the first pass, degrees from north through east. Without it the frame's long
+   * side lies along the drift.
+   */
+  readonly rollDeg?: number;
+  /** Time between passes in which to aim anew, seconds. Default 60. */
+  readonly reaimS?: number;
+}
+
+/** What {@link plan} takes where nothing is said. */
+export const PLAN_DEFAULTS = {
+  leastAltitudeDeg: 20,
+  terminatorWithinDeg: 8,
+  /** Half of what the colongitude grows in a day: one night of every month is near enough. */
+  likeWithinDeg: 6.1,
+  framesPerSecond: 24,
+  bitDepth: 16,
+  pointingErrorArcsec: 60,
+  overlap: 0.15,
+  reaimS: 60,
+  /** Sky beyond each limb, as a share of the disc's radius. */
+  skyMargin: 0.05,
+  /** Windows that are listed. */
+  mostWindows: 10,
+} as const;
+
+/** What does the recording, checked and with its defaults. */
+export interface Rig {
+  readonly site: Site;
+  readonly air: Air;
+  readonly timeZone: string;
+  readonly body: SkyBody;
+  /** Of the whole optics. */
+  readonly focalLengthMm: number;
+  readonly apertureMm: number | null;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly pitchUm: number;
+  readonly readoutMs: number | null;
+  readonly bitDepth: number;
+  readonly framesPerSecond: number;
+  readonly pointingErrorArcsec: number;
+  readonly overlap: number;
+  readonly rollDeg: number | null;
+  readonly reaimS: number;
+}
+
+/** Checks what a plan is asked and fills in the defaults. Throws {@link UsageError} for what is missing or cannot be. */
+export function rigOf(options: PlanOptions): Rig {
+  const { site = {}, optics = {}, sensor = {} } = options;
+  const heightM = site.heightM ?? 0;
+  requireRange('site.heightM', heightM, -500, 11_000);
+  const standard = standardAir(heightM);
+  const rig: Rig = {
+    site: {
+      latitudeDeg: needed('site.latitudeDeg', site.latitudeDeg, -90, 90),
+      longitudeDeg: needed('site.longitudeDeg', site.longitudeDeg, -360, 360),
+      heightM,
+    },
+    air: {
+      pressureHpa: site.pressureHPa ?? standard.pressureHpa,
+      temperatureC: site.temperatureC ?? standard.temperatureC,
+    },
+    timeZone: zoneOf(site.timeZone ?? 'UTC'),
+    body: bodyOf(options.body ?? 'moon'),
+    focalLengthMm: needed('optics.focalLengthMm', optics.focalLengthMm, 10, 100_000) * (optics.reducer ?? 1),
+    apertureMm: optics.apertureMm ?? null,
+    widthPx: needed('sensor.widthPx', sensor.widthPx, 16, 100_000),
+    heightPx: needed('sensor.heightPx', sensor.heightPx, 16, 100_000),
+    pitchUm: needed('sensor.pitchUm', sensor.pitchUm, 0.1, 1000),
+    readoutMs: sensor.readoutMs ?? null,
+    bitDepth: sensor.bitDepth ?? PLAN_DEFAULTS.bitDepth,
+    framesPerSecond: options.framesPerSecond ?? PLAN_DEFAULTS.framesPerSecond,
+    pointingErrorArcsec: options.pointingErrorArcsec ?? PLAN_DEFAULTS.pointingErrorArcsec,
+    overlap: options.overlap ?? PLAN_DEFAULTS.overlap,
+    rollDeg: options.rollDeg ?? null,
+    reaimS: options.reaimS ?? PLAN_DEFAULTS.reaimS,
+  };
+  requireRange('optics.reducer', optics.reducer ?? 1, 0.1, 10);
+  requireRange('optics.apertureMm', rig.apertureMm ?? 1, 1, 12_000);
+  requireRange('sensor.readoutMs', rig.readoutMs ?? 0, 0, 10_000);
+  requireRange('sensor.bitDepth', rig.bitDepth, 1, 32);
+  requireRange('framesPerSecond', rig.framesPerSecond, 0.001, 10_000);
+  requireRange('pointingErrorArcsec', rig.pointingErrorArcsec, 0, 36_000);
+  requireRange('overlap', rig.overlap, 0, 0.8);
+  requireRange('rollDeg', rig.rollDeg ?? 0, -360, 360);
+  requireRange('reaimS', rig.reaimS, 0, 86_400);
+  requireField(rig);
+  return rig;
+}
+
+/** Widest frame for which a tangent plane will do, degrees. */
+const WIDEST_DEG = 20;
+
+function requireField({ widthPx, heightPx, pitchUm, focalLengthMm }: Rig): void {
+  const degrees = (2 * Math.atan((Math.hypot(widthPx, heightPx) * pitchUm) / 2000 / focalLengthMm) * 180) / Math.PI;
+  if (degrees <= WIDEST_DEG) return;
+  throw new UsageError(
+    `the frame would be ${degrees.toFixed(0)}° wide from corner to corner; give a focal length, pitch and size with which it is ${WIDEST_DEG}° at most`,
+  );
+}
+
+function needed(name: string, value: number | undefined, least: number, most: number): number {
+  if (value === undefined) throw new UsageError(`${name} is missing; give a number from ${least} to ${most}`);
+  requireRange(name, value, least, most);
+  return value;
+}
+
+function bodyOf(name: string): SkyBody {
+  const body = SKY_BODIES.find((known) => known.toLowerCase() === name.toLowerCase());
+  if (body !== undefined) return body;
+  throw new UsageError(`body is ${name}; give one of ${SKY_BODIES.map((known) => known.toLowerCase()).join(', ')}`);
+}
+
+function zoneOf(name: string): string {
+  const verdict = SETTINGS_FORMATS['time-zone']!(name);
+  if ('fault' in verdict) throw new UsageError(`the time zone ${name} ${verdict.fault}`);
+  return verdict.value;
+}

@@ -1,0 +1,136 @@
+import type { PlanMoment } from './plan-clock.js';
+import type { Plan, PlannedPass, ShotList } from './plan-types.js';
+
+const COLUMNS: readonly string[] = [
+  'pass',
+  'start',
+  'UTC',
+  'drift',
+  'frames',
+  'aim alt, az',
+  'across the drift',
+  'px/s',
+  'longest',
+  'turn',
+  'flatter by',
+  'altitude',
+  'air',
+  'darker R G B',
+  'sky in 5 min',
+  'data',
+];
+
+/**
+ * The passes of a shot list as a table: its head, then a row of cells for each pass. Where the site's zone is UTC, times stand
+ * there once.
+ */
+export function passTable({ timeZone }: Plan, { passes }: ShotList): readonly (readonly string[])[] {
+  const rows = [COLUMNS, ...passes.map(cellsOf)];
+  return /^(Z|UTC)$/i.test(timeZone) ? rows.map((cells) => cells.filter((_, column) => column !== START)) : rows;
+}
+
+const START = 1;
+
+function cellsOf(pass: PlannedPass): string[] {
+  const { aim, extinctionStops: dim, twilight } = pass;
+  return [
+    String(pass.number),
+    clock(pass.start),
+    pass.start.utc.slice(11, 19),
+    `${pass.driftS} s`,
+    String(pass.frames),
+    `${aim.altitudeDeg.toFixed(2)}°, ${aim.azimuthDeg.toFixed(2)}°`,
+    `${signed(aim.acrossArcsec, 0)}" (${signed(aim.acrossDiscs, 2)} disc)`,
+    pass.speedPxPerS.toFixed(1),
+    shutterOf(pass.longestExposureS),
+    `${signed(pass.rotationDeg, 2)}°`,
+    `${signed(100 * pass.flatteningChange, 3)} %`,
+    `${pass.altitudeDeg.toFixed(1)}°`,
+    pass.airmass.toFixed(2),
+    [dim.red, dim.green, dim.blue].map((stops) => signed(stops, 2)).join(' '),
+    twilight.stopsPer5Min === null ? twilight.kind : `${signed(twilight.stopsPer5Min, 2)} stops`,
+    sizeOf(pass.dataBytes),
+  ];
+}
+
+/** What holds for all passes, in sentences. */
+export function shotNotes(plan: Plan, shots: ShotList): string[] {
+  const { camera, disc, margins, exposure, passes } = shots;
+  const [first] = passes;
+  const size = `${round(2 * disc.radiusPx)} px across in frames of ${camera.widthPx} x ${camera.heightPx} px, ${camera.scaleArcsecPerPx.toFixed(3)}" per px`;
+  const notes = [
+    `The disc is ${size}.`,
+    ...phaseNote(plan, shots),
+    `Camera: the frame's upper edge at position angle ${first!.aim.frameAngleDeg.toFixed(1)}° in the first pass, ${signed(camera.rollFromVerticalDeg, 1)}° from the vertical (anticlockwise), and so for all.`,
+    `Start each pass with the leading limb ${round(first!.leadPx)} px outside the ${first!.entersAt} edge; let it drift until the disc has left the frame.`,
+    `Room: aims may err by ${round(margins.pointingArcsec)}" each, ${round(margins.skyArcsec)}" of sky beyond the limbs, overlap ${round(100 * margins.overlap)} % at least; bend ${margins.bendArcsec.toFixed(1)}", turn and flattening between passes ${margins.shearArcsec.toFixed(1)}", within a pass ${margins.breathArcsec.toFixed(1)}".`,
+    `In all ${lasting(shots.totalS)}, ${sizeOf(shots.totalBytes)}; ${round(shots.reaimS)} s between passes to aim anew.`,
+  ];
+  if (first!.shutter) {
+    const { shearPxPerRow, verticalScale } = first!.shutter;
+    notes.push(
+      `The rolling shutter shears by ${signed(1000 * shearPxPerRow, 2)} px in 1000 rows and makes the disc ${signed(100 * (verticalScale - 1), 3)} % taller.`,
+    );
+  }
+  if (exposure) {
+    notes.push(
+      `Exposure: ${shutterOf(exposure.exposureS)} at ISO ${exposure.iso} and f/${exposure.focalRatio.toFixed(1)}, or ISO ${round(exposure.isoAtLongestExposure)} at ${shutterOf(first!.longestExposureS)}; ${exposure.basis}.`,
+    );
+  }
+  notes.push(`Taken for granted: ${plan.assumptions.join('; ')}.`);
+  return notes;
+}
+
+/** "1/160 s", "2.5 s" */
+function shutterOf(exposureS: number): string {
+  return exposureS < 0.4 ? `1/${round(1 / exposureS)} s` : `${exposureS.toFixed(1)} s`;
+}
+
+/** "41 min", "95 s" */
+export function lasting(seconds: number): string {
+  return seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
+}
+
+/** Time of day in the site's zone. */
+function clock({ local }: PlanMoment): string {
+  return local.slice(11, 19);
+}
+
+/** A span in the site's zone and in UTC: "2031-03-04 21:15 to 22:40 +01:00 (20:15 to 21:40 UTC)". */
+export function spanText(start: PlanMoment, end: PlanMoment): string {
+  const utc = `${start.utc.slice(11, 16)} to ${untilText(start.utc, end.utc)} UTC`;
+  const begins = `${start.local.slice(0, 10)} ${start.local.slice(11, 16)}`;
+  if (start.local.endsWith('+00:00') && end.local.endsWith('+00:00')) {
+    return `${begins} to ${untilText(start.utc, end.utc)} UTC`;
+  }
+  return `${begins} to ${untilText(start.local, end.local)} ${end.local.slice(19)} (${utc})`;
+}
+
+function untilText(start: string, end: string): string {
+  const sameDay = start.slice(0, 10) === end.slice(0, 10);
+  return sameDay ? end.slice(11, 16) : `${end.slice(0, 10)} ${end.slice(11, 16)}`;
+}
+
+function phaseNote({ body }: Plan, { disc }: ShotList): string[] {
+  if (body !== 'Moon') return [];
+  const east = signed(disc.librationLongitudeDeg!, 1);
+  const north = signed(disc.librationLatitudeDeg!, 1);
+  return [
+    `${disc.phaseName!.slice(0, 1).toUpperCase()}${disc.phaseName!.slice(1)}, ${round(100 * disc.illuminatedFraction!)} % lit, colongitude ${disc.colongitudeDeg!.toFixed(1)}°, libration ${east}° in longitude, ${north}° in latitude.`,
+  ];
+}
+
+function sizeOf(bytes: number): string {
+  return bytes < 1e12 ? `${(bytes / 1e9).toFixed(1)} GB` : `${(bytes / 1e12).toFixed(2)} TB`;
+}
+
+/** With its sign; nothing is called minus nothing. */
+function signed(value: number, digits: number): string {
+  const text = Math.abs(value).toFixed(digits);
+  if (Number(text) === 0) return text;
+  return `${value < 0 ? '-' : '+'}${text}`;
+}
+
+function round(value: number): string {
+  return String(Math.abs(value) >= 10 ? Math.round(value) : Number(value.toFixed(1)));
+}

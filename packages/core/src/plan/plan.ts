@@ -1,0 +1,98 @@
+import { UsageError } from '../job/errors.js';
+import type { SkyWindow } from '../sky/windows.js';
+import { momentIn } from './plan-clock.js';
+import { PLAN_DEFAULTS, type PlanOptions, type Rig, rigOf } from './plan-options.js';
+import type { Plan, PlannedWindow } from './plan-types.js';
+import { schedule } from './schedule.js';
+import { shotList } from './shot-list.js';
+import { merged, sunWarningAt } from './sun-warning.js';
+import { wishWindows } from './wish-windows.js';
+
+/**
+ * Which nights and hours to shoot, and with which passes: the windows in which a wish holds, the best first, and for one of
+ * them the fewest passes that cover the whole disc across the drift with the wanted overlap and room for errors of aim. Times,
+ * drift, rotation, refraction and extinction are those of the sky functions. Nothing is read, written or looked up.
+ *
+ * @returns plain data; `feasible` is false, with a `reason`, when there is no window or it cannot hold the passes
+ * @throws UsageError for an option that is missing or cannot be
+ */
+export function plan(options: PlanOptions): Plan {
+  const rig = rigOf(options);
+  const { wish = {}, window: rank = 1 } = options;
+  const found = wishWindows(rig, options.from, options.to, wish);
+  const windows = found.slice(0, PLAN_DEFAULTS.mostWindows).map((window, k) => describe(rig, window, k + 1));
+  const common = {
+    body: rig.body,
+    timeZone: rig.timeZone,
+    windows,
+    windowsFound: found.length,
+    assumptions: assumptionsOf(options, rig),
+  };
+  // The way to sweep differs from window to window: that of the chosen one comes first.
+  const sun = merged([windows[rank - 1]?.sun ?? null, ...windows.map((window) => window.sun)]);
+  const none = { ...common, feasible: false, shots: null, sun };
+  if (windows.length === 0) return { ...none, neededPasses: null, reason: noWindow(rig) };
+  const chosen = found[rank - 1];
+  if (!Number.isInteger(rank) || rank < 1 || rank > windows.length || !chosen) {
+    throw new UsageError(
+      `window is ${rank}; give a whole number from 1 to ${windows.length}, the windows that are listed`,
+    );
+  }
+  const made = schedule(rig, spanOf(chosen));
+  if ('reason' in made) return { ...none, ...made };
+  return {
+    ...common,
+    feasible: true,
+    reason: null,
+    neededPasses: null,
+    shots: shotList(rig, made, rank, wish.feature?.name),
+    sun,
+  };
+}
+
+function spanOf({ start, end, best }: SkyWindow): { startMs: number; endMs: number; bestMs: number } {
+  return { startMs: start.getTime(), endMs: end.getTime(), bestMs: best.getTime() };
+}
+
+function describe(rig: Rig, window: SkyWindow, rank: number): PlannedWindow {
+  const { startMs, endMs, bestMs } = spanOf(window);
+  return {
+    rank,
+    start: momentIn(rig.timeZone, startMs),
+    end: momentIn(rig.timeZone, endMs),
+    best: momentIn(rig.timeZone, bestMs),
+    score: window.score,
+    reasons: window.reasons,
+    sun: sunWarningAt(rig, [startMs, ...between(startMs, endMs), endMs]),
+  };
+}
+
+/** Every ten minutes: the Sun may come up and go down within a window. */
+function between(startMs: number, endMs: number): number[] {
+  const step = 600_000;
+  return Array.from({ length: Math.floor((endMs - startMs) / step) }, (_, k) => startMs + (k + 1) * step);
+}
+
+function noWindow(rig: Rig): string {
+  const sky = rig.body === 'Sun' ? '' : ', another sky (twilight, any)';
+  return `no window was found in which the wish holds; try a longer span, a lower altitude${sky} or a wider range`;
+}
+
+function assumptionsOf(options: PlanOptions, rig: Rig): string[] {
+  const { site = {}, sensor = {} } = options;
+  const assumed = ['an alt-azimuth head, so that the camera keeps its angle to the vertical from pass to pass'];
+  if (site.heightM === undefined) assumed.push('a site at sea level');
+  if (site.pressureHPa === undefined || site.temperatureC === undefined) {
+    const { pressureHpa, temperatureC } = rig.air;
+    assumed.push(
+      `air of ${Math.round(pressureHpa)} hPa and ${Math.round(temperatureC)} °C, the standard at this height`,
+    );
+  }
+  if (sensor.bitDepth === undefined) assumed.push(`${rig.bitDepth} bits a pixel, one sample each, without compression`);
+  if (options.framesPerSecond === undefined) assumed.push(`${rig.framesPerSecond} frames per second`);
+  if (options.pointingErrorArcsec === undefined) {
+    assumed.push(`aims that are true to ${rig.pointingErrorArcsec}"`);
+  }
+  if (rig.body !== 'Moon' && rig.body !== 'Sun') assumed.push(`${rig.body} as a plain disc`);
+  return assumed;
+}
