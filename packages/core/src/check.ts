@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { inferSettings } from './capture/infer-settings.js';
 import type { Notice, Pass, RecordedExposure } from './capture/pass.js';
 import { scanCapture } from './capture/scan.js';
-import { readSettings, SETTINGS_FILE } from './capture/settings-read.js';
+import { SETTINGS_FILE } from './capture/settings-read.js';
 import { writeSettingsTemplate } from './capture/settings-template.js';
 import type { TimeSource } from './capture/time-resolve.js';
 import { needsMore } from './check/findings.js';
@@ -106,7 +106,7 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
     notices: capture.notices,
     leftOut: capture.leftOut,
     settingsPath,
-    timeLeft: timeLeft(await readSettings(capture.root), now),
+    timeLeft: timeLeft(capture.settings, now),
     look: null,
     complete: null,
   };

@@ -5,6 +5,8 @@ import type { Notice } from './capture/pass.js';
 import type { RecordedCurve } from './capture/read-still.js';
 import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
+import { askMap, whereStage } from './georef/where-stage.js';
+import type { Whereabouts, WhereUnknown } from './georef/whereabouts.js';
 import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
@@ -37,6 +39,11 @@ export interface StitchOptions {
   readonly memoryBytes?: number;
   /** Write maps of coverage, weight and noise beside the plate. Default false. */
   readonly maps?: boolean;
+  /**
+   * A picture of the whole Moon, equirectangular, longitude 0 in the middle, to tell or to make exact where the plate lies
+   * on it. Default none: site, clock and the way of the drift tell.
+   */
+  readonly albedoPath?: string;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -62,6 +69,8 @@ export interface StitchResult {
   readonly heightPx: number;
   /** Whether every pass was placed and the body is cut off nowhere. */
   readonly complete: boolean;
+  /** Where the plate lies on its body, and what it shows; or why that is not known. */
+  readonly where: Whereabouts | WhereUnknown;
   readonly gaps: readonly Gap[];
   /** Passes by name, with the number of frames that are in the plate and of those that the pass has. */
   readonly passes: readonly {
@@ -88,7 +97,7 @@ export interface StitchResult {
  *
  * @param captureDir folder of clips and of folders of stills, each a pass, or a folder of stills; with or without a
  *   `capture.yaml`
- * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
+ * @throws InputError MAP_UNREADABLE, CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
  * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE, OUTPUT_UNWRITABLE
  * @throws InterruptedError once the signal has fired; the same call resumes
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
@@ -97,15 +106,17 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow } = options;
+  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow, albedoPath } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
   }
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
+  const albedo = await askMap(albedoPath, signal);
   const paths = await prepareOutput(outDir, options.force ?? false, maps);
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture);
+    const where = await whereStage(context, capture, made, albedo);
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { blended } = made;
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
@@ -113,7 +124,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     await refuseChanged(capture, signal);
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
     if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
-    const sidecar = await buildSidecar({ capture, made, gaps, files, curve: curve ?? 'auto' }, signal);
+    const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
@@ -127,6 +138,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       widthPx: blended.widthPx,
       heightPx: blended.heightPx,
       complete: gaps.length === 0,
+      where,
       gaps,
       passes: sidecar.passes.map((p, i) => ({
         name: p.name,

@@ -2,6 +2,7 @@ import { type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { bytes, wholeNumber } from '../arguments.js';
 import { count, noteLines, tally } from '../lines.js';
+import { whereLines } from '../where-lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
 interface StitchArguments extends CommonOptions {
@@ -10,6 +11,7 @@ interface StitchArguments extends CommonOptions {
   readonly workers?: number;
   readonly memory?: number;
   readonly maps?: boolean;
+  readonly albedo?: string;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly follow?: boolean;
   readonly force?: boolean;
@@ -35,6 +37,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
+      .option('--albedo <picture>', 'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px')
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',
@@ -47,7 +50,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, curve, follow = false, force = false } = options;
+      const { out, work, workers, memory, maps = false, albedo, curve, follow = false, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
@@ -61,6 +64,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             maps,
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
+            ...(albedo === undefined ? {} : { albedoPath: albedo }),
             ...(curve === undefined ? {} : { curve }),
           });
           return { machine: result, summary: describe(result), complete: result.complete };
@@ -86,6 +90,7 @@ function describe(result: StitchResult): string[] {
     lines.push('It is incomplete; what is missing is left transparent:');
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
+  lines.push(...whereLines(result.where));
   lines.push(...noteLines(result.notices));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;

@@ -1,6 +1,7 @@
 import type { LeftOut } from '../job/errors.js';
 import type { ClipFacts } from './clip-facts.js';
 import type { Encoding } from './reading.js';
+import type { CaptureSettings } from './settings-types.js';
 import type { FrameTime, TimeOddity } from './time-resolve.js';
 import type { StillTime } from './time-still.js';
 
@@ -78,6 +79,8 @@ export interface Capture {
   /** Absolute path. */
   readonly root: string;
   readonly name: string;
+  /** What `capture.yaml` says; empty where there is none. */
+  readonly settings: CaptureSettings;
   readonly passes: readonly Pass[];
   /** A picture of the whole disc, at any scale, that tells where passes belong: the first still of the folder `guide`. */
   readonly guide: Guide | null;

@@ -65,7 +65,7 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
   notices.push(...calibrationNotices(calibration.sets, passes));
   leftOut.push(...guide.leftOut, ...calibration.leftOut);
   const { sets } = calibration;
-  return { root, name: basename(root), passes, guide: guide.guide, calibration: sets, leftOut, notices };
+  return { root, name: basename(root), settings, passes, guide: guide.guide, calibration: sets, leftOut, notices };
 }
 
 /** Gives frames their moments and parts the one folder of everything, or those that the settings ask to be parted. */

@@ -20,6 +20,8 @@ export interface PoseFit {
   readonly pose: PosedDisc;
   /** One sigma of axisDeg, longitudeDeg, latitudeDeg, centreX, centreY, radiusPx. */
   readonly sigma: readonly number[];
+  /** Of (centreX, centreY, radiusPx), row-major, px². */
+  readonly covariance: readonly number[];
   /** Of the shifts that counted, px per axis. */
   readonly rmsPx: number;
   /** Shifts that counted. */
@@ -71,7 +73,8 @@ export function fitPose(start: PosedDisc, shifts: readonly MapShift[], prior: Po
   if (!covariance) return null;
   const used = weights.reduce((sum, w) => sum + (w > 0.1 ? 1 : 0), 0);
   const sigma = Array.from({ length: UNKNOWNS }, (_, i) => Math.sqrt(covariance[i * (UNKNOWNS + 1)]!));
-  return { pose, sigma, rmsPx: sigmaPx, used };
+  const block = Array.from({ length: 9 }, (_, k) => covariance[(3 + Math.floor(k / 3)) * UNKNOWNS + 3 + (k % 3)]!);
+  return { pose, sigma, covariance: block, rmsPx: sigmaPx, used };
 }
 
 type Point = { readonly longitudeDeg: number; readonly latitudeDeg: number };

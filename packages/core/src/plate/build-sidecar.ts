@@ -2,6 +2,7 @@ import { usedOf } from '../capture/calibration-stage.js';
 import { hashLeftOut } from '../capture/hash-capture.js';
 import { type Capture, sameShape } from '../capture/pass.js';
 import { bendRms } from '../compute/bend-grid.js';
+import type { Whereabouts, WhereUnknown } from '../georef/whereabouts.js';
 import { codeVersion } from '../job/code-version.js';
 import type { LeftOut } from '../job/errors.js';
 import type { OverlapFigures } from '../placement/overlap-verdict.js';
@@ -22,6 +23,7 @@ import {
 export interface SidecarInput {
   readonly capture: Capture;
   readonly made: MadePlate;
+  readonly where: Whereabouts | WhereUnknown;
   readonly gaps: readonly Gap[];
   readonly files: WrittenFiles;
   readonly curve: string;
@@ -29,7 +31,7 @@ export interface SidecarInput {
 
 /** Puts together the sidecar of a finished plate; hashes what was left out, too. */
 export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): Promise<Sidecar> {
-  const { capture, made, gaps, files, curve } = input;
+  const { capture, made, where, gaps, files, curve } = input;
   const { blended, light, placed } = made;
   const { file, sha256, bytes, bigtiff, clippedLow, clippedHigh } = files.plate;
   return {
@@ -52,6 +54,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     },
     preview: files.preview,
     complete: gaps.length === 0,
+    where,
     gaps,
     capture: {
       name: capture.name,

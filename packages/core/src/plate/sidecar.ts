@@ -1,6 +1,7 @@
 import type { CalibrationKind, Notice } from '../capture/pass.js';
 import type { TimeSource } from '../capture/time-resolve.js';
 import { type Affine, compose, translation } from '../compute/affine.js';
+import type { Whereabouts, WhereUnknown } from '../georef/whereabouts.js';
 import type { LeftOut } from '../job/errors.js';
 import type { FineFigures } from '../photometry/fine-stage.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
@@ -121,6 +122,8 @@ export interface Sidecar {
   };
   readonly preview: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly gain: number };
   readonly complete: boolean;
+  /** Where the plate lies on its body, or why that is not known. */
+  readonly where: Whereabouts | WhereUnknown;
   readonly gaps: readonly Gap[];
   /** The guide is the picture of the whole disc that helped to place passes, when the capture has one. */
   readonly capture: {

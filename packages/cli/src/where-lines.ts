@@ -1,0 +1,33 @@
+import type { StitchResult } from '@plenilune/core';
+
+/** Where a plate lies, in a few lines. */
+export function whereLines(where: StitchResult['where']): string[] {
+  if (!where.known) return [`Where it lies is not known: ${where.detail}.`];
+  const { body, axisDeg, axisSigmaDeg, kmPerPx, arcsecPerPx, colongitudeDeg, subObserver, features } = where;
+  const scale = `${kmPerPx.toFixed(3)} km a px${arcsecPerPx === null ? '' : ` (${arcsecPerPx.toFixed(3)}")`}`;
+  const lines = [
+    `${body === 'Moon' ? 'Lunar' : 'Solar'} north lies ${signed(axisDeg, 2)} degrees from up (+- ${axisSigmaDeg.toFixed(2)}), ${scale}, told by ${SOURCES[where.from]}.`,
+  ];
+  if (body === 'Moon') {
+    const light = colongitudeDeg === null ? '' : `, colongitude ${colongitudeDeg.toFixed(1)}`;
+    lines.push(
+      `Libration ${signed(subObserver.longitudeDeg, 1)} in longitude, ${signed(subObserver.latitudeDeg, 1)} in latitude${light}.`,
+    );
+  }
+  const near = features.filter((f) => f.covered && f.lit && f.diameterKm >= LEAST_KM).slice(0, 4);
+  if (near.length > 0) lines.push(`Near the terminator: ${near.map((f) => f.name).join(', ')}.`);
+  return [...lines, ...where.notes.map((note) => `Note: ${note}.`)];
+}
+
+const SOURCES = {
+  sky: 'the sky',
+  map: 'the map',
+  'sky-and-map': 'the sky and the map',
+} as const;
+
+/** Smaller features are in the sidecar only. */
+const LEAST_KM = 60;
+
+function signed(value: number, digits: number): string {
+  return `${value < 0 ? '-' : '+'}${Math.abs(value).toFixed(digits)}`;
+}
