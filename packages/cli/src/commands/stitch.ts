@@ -2,8 +2,8 @@ import { type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { bytes, wholeNumber } from '../arguments.js';
 import { count, noteLines, tally } from '../lines.js';
-import { whereLines } from '../where-lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
+import { whereLines } from '../where-lines.js';
 
 interface StitchArguments extends CommonOptions {
   readonly out?: string;
@@ -37,7 +37,10 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
-      .option('--albedo <picture>', 'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px')
+      .option(
+        '--albedo <picture>',
+        'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px',
+      )
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',

@@ -74,7 +74,10 @@ const LIBRATION_SIGMA_DEG = 0.06;
 export function georeference(facts: PlateFacts): PlacedBody | WhereUnknown {
   const { source, body, moment, ways, map } = facts;
   if (!moment && !(map && body === 'Moon')) {
-    return unknown('no-site', 'give site and clock in capture.yaml (times that only the file system knows do not count), or a map of the Moon');
+    return unknown(
+      'no-site',
+      'give site and clock in capture.yaml (times that only the file system knows do not count), or a map of the Moon',
+    );
   }
   const says = moment && skySays(body, moment, ways);
   if (!says?.north && !(map && body === 'Moon')) {
@@ -119,10 +122,16 @@ function bySky(
   const start: PosedDisc = { ...disc, axisDeg, subObserver: frame.subObserver, distanceRadii };
   const notes = north.spreadDeg > MOST_SPREAD_DEG ? [spreadNote(north.spreadDeg)] : [];
   const known = { known: true, sky, notes, subSolar: frame.subSolar } as const;
-  const prior = { discWeight: disc.weight, axisSigmaDeg: north.sigmaDeg, librationSigmaDeg: LIBRATION_SIGMA_DEG, at: start };
+  const prior = {
+    discWeight: disc.weight,
+    axisSigmaDeg: north.sigmaDeg,
+    librationSigmaDeg: LIBRATION_SIGMA_DEG,
+    at: start,
+  };
   const fit = map && body === 'Moon' ? onMap(view, start, map, frame.subSolar, prior) : null;
   if (!fit) {
-    const more = map && body === 'Moon' ? ['the map is not like the plate where the sky says it should be; it was not used'] : [];
+    const more =
+      map && body === 'Moon' ? ['the map is not like the plate where the sky says it should be; it was not used'] : [];
     return {
       ...known,
       notes: [...notes, ...more],
@@ -161,7 +170,10 @@ function byMap(
 ): PlacedBody | WhereUnknown {
   const found = findTurn(view, disc, map!);
   if (!found || found.correlation < LEAST_CORRELATION || found.correlation - found.rival < LEAST_LEAD) {
-    return unknown('not-as-the-map', 'the map is like the plate in no turn: too little of the disc is lit, or it is another body, mirrored or no equirectangular map');
+    return unknown(
+      'not-as-the-map',
+      'the map is like the plate in no turn: too little of the disc is lit, or it is another body, mirrored or no equirectangular map',
+    );
   }
   const frame = says?.sky.frame ?? null;
   const start: PosedDisc = {

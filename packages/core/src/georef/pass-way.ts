@@ -1,7 +1,7 @@
-import { DEG } from '../sky/angles.js';
+import { applyX, applyY } from '../compute/affine.js';
 import type { HeadedFrame } from '../placement/heading.js';
 import { headingOf } from '../placement/heading.js';
-import { applyX, applyY } from '../compute/affine.js';
+import { DEG } from '../sky/angles.js';
 
 /** How the body moved through the frame in one pass, as the plate shows it. */
 export interface PassWay {

@@ -3,8 +3,8 @@ import { signedDeg } from '../sky/angles.js';
 import { drift } from '../sky/drift.js';
 import { type Ephemeris, ephemeris } from '../sky/ephemeris.js';
 import type { Air, Site } from '../sky/types.js';
-import type { PassWay } from './pass-way.js';
 import { axisFromWays } from './axis-from-ways.js';
+import type { PassWay } from './pass-way.js';
 import { flatteningOf, seenAxisDeg, skyTurn } from './sky-tilt.js';
 
 /** When and where a plate's geometry is of. */

@@ -1,5 +1,4 @@
-import { DEG } from '../sky/angles.js';
-import { fromSphere, dot, type Vec3 } from '../sky/angles.js';
+import { DEG, dot, fromSphere, type Vec3 } from '../sky/angles.js';
 import type { BodyPoint } from '../sky/types.js';
 import { type AlbedoMap, coarser, mapAt } from './albedo-map.js';
 import { groundUnder, newGround } from './disc-sampler.js';

@@ -1,6 +1,6 @@
-import { bodyToDisc } from './body-pose.js';
 import { DEG, dot, fromSphere } from '../sky/angles.js';
 import type { BodyPoint } from '../sky/types.js';
+import { bodyToDisc } from './body-pose.js';
 import { groundOf } from './fit-pose.js';
 import type { MapShift, PosedDisc } from './map-patches.js';
 

@@ -1,0 +1,79 @@
+import type { GridBox } from '../compute/grid-box.js';
+import { createPlane } from '../compute/image.js';
+import { cubicAt } from '../compute/sample.js';
+import type { PlateSource, PlateWindow } from '../plate/plate-source.js';
+import { type BodyPose, bodyToPlate, type PlatePlace } from './body-pose.js';
+import { groundAt, type MapGrid } from './map-grid.js';
+
+/** Pixels around a place that cubic convolution looks at. */
+const REACH_PX = 2;
+
+/**
+ * A plate laid out as a map, read window by window: every pixel of the grid is the plate's light where its ground lies, by
+ * cubic convolution. Ground beyond the limb, off the plate or in a gap is not covered; nor is what touches one.
+ */
+export function mapSource(plate: PlateSource, pose: BodyPose, grid: MapGrid): PlateSource {
+  const { width, height } = grid;
+  return { width, height, channels: plate.channels, read: (window) => readWindow(plate, pose, grid, window) };
+}
+
+function readWindow(plate: PlateSource, pose: BodyPose, grid: MapGrid, window: GridBox): PlateWindow {
+  const { width, height } = window;
+  const planes = Array.from({ length: plate.channels }, () => new Float32Array(width * height));
+  const coverage = createPlane(width, height);
+  const out = { image: { width, height, planes }, coverage };
+  const places = placesOf(plate, pose, grid, window);
+  const box = boxAround(places, plate);
+  if (!box) return out;
+  const from = plate.read(box);
+  places.forEach((place, i) => {
+    if (!place) return;
+    const [x, y] = [place.x - box.x0, place.y - box.y0];
+    if (!coveredAround(from.coverage.data, box, x, y)) return;
+    coverage.data[i] = 1;
+    for (const [c, plane] of planes.entries()) {
+      plane[i] = cubicAt(from.image.planes[c]!, box.width, box.height, x, y);
+    }
+  });
+  return out;
+}
+
+function placesOf(plate: PlateSource, pose: BodyPose, grid: MapGrid, window: GridBox): (PlatePlace | null)[] {
+  const places: (PlatePlace | null)[] = [];
+  for (let j = 0; j < window.height; j++) {
+    for (let i = 0; i < window.width; i++) {
+      const ground = groundAt(grid, window.x0 + i, window.y0 + j);
+      const place = ground && bodyToPlate(pose, ground);
+      const inside =
+        place?.visible && place.x >= 0 && place.y >= 0 && place.x <= plate.width - 1 && place.y <= plate.height - 1;
+      places.push(inside ? place : null);
+    }
+  }
+  return places;
+}
+
+/** The part of the plate that the places need; undefined where there is none. */
+function boxAround(places: readonly (PlatePlace | null)[], plate: PlateSource): GridBox | undefined {
+  let [x0, y0, x1, y1] = [plate.width, plate.height, -1, -1];
+  for (const place of places) {
+    if (!place) continue;
+    x0 = Math.min(x0, Math.floor(place.x) - REACH_PX);
+    y0 = Math.min(y0, Math.floor(place.y) - REACH_PX);
+    x1 = Math.max(x1, Math.ceil(place.x) + REACH_PX);
+    y1 = Math.max(y1, Math.ceil(place.y) + REACH_PX);
+  }
+  if (x1 < 0) return undefined;
+  [x0, y0] = [Math.max(0, x0), Math.max(0, y0)];
+  [x1, y1] = [Math.min(plate.width - 1, x1), Math.min(plate.height - 1, y1)];
+  return { x0, y0, width: x1 - x0 + 1, height: y1 - y0 + 1 };
+}
+
+function coveredAround(coverage: Float32Array, { width, height }: GridBox, x: number, y: number): boolean {
+  const [left, top] = [Math.floor(x), Math.floor(y)];
+  for (let j = Math.max(0, top); j <= Math.min(height - 1, top + 1); j++) {
+    for (let i = Math.max(0, left); i <= Math.min(width - 1, left + 1); i++) {
+      if (!(coverage[j * width + i]! > 0)) return false;
+    }
+  }
+  return true;
+}
