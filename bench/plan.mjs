@@ -66,7 +66,7 @@ async function rehearseNight(night) {
   }
   feasible++;
   const { shots } = made;
-  const more = shots.passes.length - fewestPasses(options, shots);
+  const more = shots.passes.length - fewestPasses(options, shots, made.windows[0]);
   above.set(more, (above.get(more) ?? 0) + 1);
   if (more > 1 || more < 0) faults.push([night, shots.passes.length, `${more} passes above the fewest`]);
   const shown = shareShown(planRehearsal(options, shots, { seed: night }));
