@@ -24,7 +24,7 @@ export function fewestPasses(options, shots, { start, end }) {
   for (let at = from; at < to; at += 1000 * START_S) {
     for (const side of [1, -1]) {
       let [count, now] = [0, at];
-      let [roll, shownTo, target] = [null, 0, 0];
+      let [roll, shownTo, target, acrossBefore] = [null, 0, 0, 0];
       while (count < fewest) {
         let here = sky(now);
         const lasts = lastingS(here, roll, width, height, error, rollDeg);
@@ -36,7 +36,9 @@ export function fewestPasses(options, shots, { start, end }) {
         const isHeight = height * Math.abs(Math.cos(turn)) >= width * Math.abs(Math.sin(turn));
         const sure = 2 * (shownHalf(width, height, turn) - error);
         const before = shownTo;
-        shownTo += sure - (count === 0 ? 0 : overlap * (isHeight ? height : width));
+        const across = isHeight ? height : width;
+        shownTo += sure - (count === 0 ? 0 : overlap * Math.max(across, acrossBefore));
+        acrossBefore = across;
         count++;
         if (shownTo >= target) {
           fewest = count;

@@ -79,11 +79,11 @@ async function rehearseNight(night) {
     return;
   }
   const began = performance.now();
-  // Small frames save time; what they leave in doubt is rehearsed nearly as large as `check` looks at a camera's own.
+  // Small frames save time; what they leave in doubt is rehearsed as large as `check` looks at those of a camera.
   let found = await rehearseAt(night, options, shots, smallSide(options, shots), 5);
   if (!found.complete) {
     enlarged++;
-    found = await rehearseAt(night, options, shots, realSide(options), 6);
+    found = await rehearseAt(night, options, shots, realSide(options), 8);
   }
   seconds += (performance.now() - began) / 1000;
   rehearsed++;
@@ -144,9 +144,9 @@ function smallSide({ sensor }, { disc }) {
   return Math.round(Math.min(360, Math.max(110, (420 * side) / (2 * disc.radiusPx))));
 }
 
-/** The longer side has 480 px; `check` takes a camera's frames down to 640 px at most. */
+/** The longer side has 640 px: `check` takes no frames of a camera further down. */
 function realSide({ sensor: { widthPx, heightPx } }) {
-  return Math.round((480 * Math.min(widthPx, heightPx)) / Math.max(widthPx, heightPx));
+  return Math.round((640 * Math.min(widthPx, heightPx)) / Math.max(widthPx, heightPx));
 }
 
 function drawNight(random) {
