@@ -9,6 +9,7 @@ const BENCHMARKS = {
   kernels: 'the WebAssembly kernels beside plain TypeScript, and the Fourier transform beside others',
   registration: 'registerPair beside the Cramér–Rao bound and three common methods, refusals and time',
   places: 'passes turned by any angle, and passes that do not overlap, placed on a guide and by their limb',
+  plan: 'plans of 500 random optics and nights, rehearsed with wrong aims and checked; passes above the fewest',
   'real-pairs':
     'photographs that show the same ground, and pairs that must not be joined, against the measured relations',
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',

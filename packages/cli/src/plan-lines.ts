@@ -10,6 +10,8 @@ export function planLines(plan: Plan): string[] {
   for (const { rank, start, end, reasons, sun: near } of windows) {
     const mark = near ? '  SUN' : '';
     lines.push(`  ${rank}  ${spanText(start, end)}${mark}`, `     ${reasons.join('; ')}`);
+    const sweep = near?.cautions.find(({ code }) => code === 'SWEEP_AWAY');
+    if (sweep && windows.length > 1) lines.push(`     ${sweep.text}`);
   }
   if (windowsFound > windows.length) lines.push(`  and ${windowsFound - windows.length} more`);
   if (reason !== null) lines.push(`Not feasible: ${reason}.`);

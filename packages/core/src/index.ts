@@ -100,6 +100,7 @@ export {
   type PairRefused,
   type PairResult,
 } from './registration/pair-types.js';
+export { type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
 export {
   REHEARSAL_DEFAULTS,
   type RehearsalOptions,
@@ -107,6 +108,7 @@ export {
   type RehearsalSettings,
   type RehearsalSummary,
   rehearse,
+  type TrackPlace,
 } from './rehearsal/rehearse.js';
 export { type ScoreOptions, type ScoreReport, scorePlate } from './rehearsal/score.js';
 export {

@@ -45,9 +45,10 @@ export function planDrawing({ camera, air, disc, passes }: ShotList): string {
   return [
     `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${WIDTH} ${height + DIALS}" role="img" font-family="sans-serif">`,
     '<title>The disc and the frames of the passes, as the camera shows them</title>',
-    `<rect width="${WIDTH}" height="${height + DIALS}" fill="#fff"/>`,
-    polygon(limb, 'fill="#555" stroke="#222" stroke-width="1"'),
-    polygon(lit, 'fill="#f2ecd8"'),
+    // Daylight paper behind it whatever the page looks like: the disc and the frames keep their contrast.
+    `<rect width="${WIDTH}" height="${height + DIALS}" rx="6" fill="#fff"/>`,
+    polygon(limb, 'fill="#b4b4b4" stroke="#444" stroke-width="1.5"'),
+    polygon(lit, 'fill="#fff4c8"'),
     ...frames.map((corners, k) => polygon(corners, frameLook(k))),
     ...featureMark(disc.feature, inFrame, place),
     ...labelsOf(passes, frames, place),
@@ -97,7 +98,7 @@ const COLOURS = ['#c0392b', '#1f6fb2', '#2e8b57'];
 
 function frameLook(k: number): string {
   const colour = COLOURS[k % COLOURS.length]!;
-  return `fill="${colour}" fill-opacity="0.05" stroke="${colour}" stroke-width="2"${k % 2 === 1 ? ' stroke-dasharray="8 4"' : ''}`;
+  return `fill="${colour}" fill-opacity="0.06" stroke="${colour}" stroke-width="2.5"${k % 2 === 1 ? ' stroke-dasharray="8 4"' : ''}`;
 }
 
 /** Numbers inside the frames, staggered so that those of neighbours stand clear of each other. */
@@ -115,7 +116,7 @@ function labelsOf(
     const room = Math.hypot(middle[0] - edge[0], middle[1] - edge[1]);
     const share = Math.min(1, (18 + 30 * (k % 3)) / room);
     const at = [edge[0] + (middle[0] - edge[0]) * share, edge[1] + (middle[1] - edge[1]) * share] as const;
-    const look = `font-size="18" font-weight="bold" fill="${COLOURS[k % COLOURS.length]}" text-anchor="middle"`;
+    const look = `font-size="22" font-weight="bold" fill="${COLOURS[k % COLOURS.length]}" text-anchor="middle"`;
     const halo = 'stroke="#fff" stroke-width="4" paint-order="stroke"';
     return [`<text x="${short(at[0])}" y="${short(at[1] + 6)}" ${look} ${halo}>${number}</text>`];
   });
@@ -130,8 +131,8 @@ function featureMark(
   const [x, y] = place(inFrame({ xArcsec: feature.westArcsec, yArcsec: feature.northArcsec }));
   const halo = 'stroke="#fff" stroke-width="3" paint-order="stroke"';
   return [
-    `<circle cx="${short(x)}" cy="${short(y)}" r="4" fill="none" stroke="#d35400" stroke-width="2"/>`,
-    `<text x="${short(x + 8)}" y="${short(y + 5)}" font-size="14" fill="#d35400" ${halo}>${escapeXml(feature.name)}</text>`,
+    `<circle cx="${short(x)}" cy="${short(y)}" r="5" fill="none" stroke="#b34700" stroke-width="2"/>`,
+    `<text x="${short(x + 8)}" y="${short(y + 5)}" font-size="18" fill="#b34700" ${halo}>${escapeXml(feature.name)}</text>`,
   ];
 }
 
@@ -155,7 +156,7 @@ function dialsOf({ xPxPerS, yPxPerS }: PlannedPass, q: number, p: number, top: n
       `<circle cx="${short(cx)}" cy="${short(cy)}" r="40" fill="none" stroke="#bbb"/>`,
       `<line x1="${short(cx - 34 * x)}" y1="${short(cy - 34 * y)}" x2="${short(tipX - 8 * x)}" y2="${short(tipY - 8 * y)}" stroke="#222" stroke-width="3"/>`,
       `<polygon points="${head.map((point) => point.map(short).join(',')).join(' ')}" fill="#222"/>`,
-      `<text x="${short(cx)}" y="${short(cy + 62)}" font-size="15" text-anchor="middle" fill="#222">${name}</text>`,
+      `<text x="${short(cx)}" y="${short(cy + 64)}" font-size="18" text-anchor="middle" fill="#222">${name}</text>`,
     ];
   });
 }

@@ -56,6 +56,8 @@ export interface PlannedPass {
   /** Where the leading limb stands at the start: so far outside the edge at which it comes in. */
   readonly leadArcsec: number;
   readonly leadPx: number;
+  /** Length of the frame along the drift. */
+  readonly reachPx: number;
   /** Which edge that is. */
   readonly entersAt: 'left' | 'right' | 'top' | 'bottom';
   readonly speedPxPerS: number;
@@ -65,7 +67,10 @@ export interface PlannedPass {
   readonly longestExposureS: number;
   /** Null without a readout time. */
   readonly shutter: RollingShutter | null;
-  /** Width that the pass covers across the drift. */
+  /**
+   * Width that the pass covers across the drift: that of the ground which crosses half of the frame's length at least, the
+   * frame's side when it stands square to the drift.
+   */
   readonly bandArcsec: number;
   /** Overlap with the next pass when both aims are true, in sides of the frame across the drift; null for the last. */
   readonly overlapWithNext: number | null;

@@ -63,6 +63,7 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
     ...phaseNote(plan, shots),
     `Camera: the frame's upper edge at position angle ${first!.aim.frameAngleDeg.toFixed(1)}° in the first pass, ${signed(camera.rollFromVerticalDeg, 1)}° from the vertical (anticlockwise), and so for all.`,
     `Start each pass with the leading limb ${round(first!.leadPx)} px outside the ${first!.entersAt} edge; let it drift until the disc has left the frame.`,
+    'Aims across the drift: + lies to the left of the way that the disc drifts in the frame, where it is north of the disc if it drifts west.',
     `Room: aims may err by ${round(margins.pointingArcsec)}" each, ${round(margins.skyArcsec)}" of sky beyond the limbs, overlap ${round(100 * margins.overlap)} % at least; bend ${margins.bendArcsec.toFixed(1)}", turn and flattening between passes ${margins.shearArcsec.toFixed(1)}", within a pass ${margins.breathArcsec.toFixed(1)}".`,
     `In all ${lasting(shots.totalS)}, ${sizeOf(shots.totalBytes)}; ${round(shots.reaimS)} s between passes to aim anew.`,
   ];

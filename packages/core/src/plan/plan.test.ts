@@ -117,6 +117,9 @@ describe('the Sun', () => {
     expect(sun.sun!.warning).toContain('certified full-aperture filter');
     expect(sun.shots!.disc.phaseAngleDeg).toBeNull();
     expect(sun.windows.every((window) => window.sun !== null)).toBe(true);
+    const nowhere = plan({ ...options, body: 'sun', wish: { leastAltitudeDeg: 89 } });
+    expect(nowhere.windows).toEqual([]);
+    expect(nowhere.sun!.causes).toContain('SUN_IS_AIM');
     const day = plan({ ...options, wish: { sky: 'any' } });
     expect(day.sun!.causes).toContain('SUN_IS_UP');
     const crescent = plan({

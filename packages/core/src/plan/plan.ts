@@ -2,10 +2,10 @@ import { UsageError } from '../job/errors.js';
 import type { SkyWindow } from '../sky/windows.js';
 import { momentIn } from './plan-clock.js';
 import { PLAN_DEFAULTS, type PlanOptions, type Rig, rigOf } from './plan-options.js';
-import type { Plan, PlannedWindow } from './plan-types.js';
+import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
 import { schedule } from './schedule.js';
 import { shotList } from './shot-list.js';
-import { merged, sunWarningAt } from './sun-warning.js';
+import { merged, type SunWarning, sunWarningAt } from './sun-warning.js';
 import { wishWindows } from './wish-windows.js';
 
 /**
@@ -29,9 +29,19 @@ export function plan(options: PlanOptions): Plan {
     assumptions: assumptionsOf(options, rig),
   };
   // The way to sweep differs from window to window: that of the chosen one comes first.
-  const sun = merged([windows[rank - 1]?.sun ?? null, ...windows.map((window) => window.sun)]);
+  const where = windows.length > 1 ? 'in some of the windows ' : '';
+  const sunWith = (more: readonly (SunWarning | null)[]): SunWarning | null => {
+    const chosen = merged([windows[rank - 1]?.sun ?? null, ...more]);
+    const all = merged([chosen, ...windows.map((window) => window.sun)], where);
+    return chosen?.causes.length === all?.causes.length ? chosen : all;
+  };
+  const sun = sunWith([]);
   const none = { ...common, feasible: false, shots: null, sun };
-  if (windows.length === 0) return { ...none, neededPasses: null, reason: noWindow(rig) };
+  if (windows.length === 0) {
+    // The Sun is warned of before any aim at it, found or not.
+    const atSun = rig.body === 'Sun' ? sunWarningAt(rig, [options.from.getTime()]) : null;
+    return { ...none, sun: atSun, neededPasses: null, reason: noWindow(rig) };
+  }
   const chosen = found[rank - 1];
   if (!Number.isInteger(rank) || rank < 1 || rank > windows.length || !chosen) {
     throw new UsageError(
@@ -40,14 +50,21 @@ export function plan(options: PlanOptions): Plan {
   }
   const made = schedule(rig, spanOf(chosen));
   if ('reason' in made) return { ...none, ...made };
+  const shots = shotList(rig, made, rank, wish.feature?.name);
   return {
     ...common,
     feasible: true,
     reason: null,
     neededPasses: null,
-    shots: shotList(rig, made, rank, wish.feature?.name),
-    sun,
+    shots,
+    sun: merged([sun, ...aimedAt(rig, shots)]),
   };
+}
+
+/** What there is to mind at the ends of each pass: an aim may be nearer to the Sun than the body's centre. */
+function aimedAt(rig: Rig, { passes }: ShotList): (SunWarning | null)[] {
+  if (rig.body === 'Sun') return [];
+  return passes.map(({ aim, start, end }) => sunWarningAt(rig, [Date.parse(start.utc), Date.parse(end.utc)], aim));
 }
 
 function spanOf({ start, end, best }: SkyWindow): { startMs: number; endMs: number; bestMs: number } {

@@ -1,8 +1,9 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import { follow, type InFrame } from '../../test/locked-camera.js';
+import { follow } from '../../test/locked-camera.js';
 import { DEG } from '../sky/angles.js';
 import { ephemeris } from '../sky/ephemeris.js';
+import type { InFrame } from '../sky/locked-camera.js';
 import { PLAN_DEFAULTS, type PlanOptions, type Rig, rigOf } from './plan-options.js';
 import type { PlannedPass, ShotList } from './plan-types.js';
 import { type Schedule, type Span, schedule } from './schedule.js';

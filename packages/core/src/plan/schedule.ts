@@ -1,3 +1,4 @@
+import { DEG, signedDeg } from '../sky/angles.js';
 import {
   capacityOf,
   type Layout,
@@ -34,15 +35,26 @@ const MOST_PASSES = 99;
 /** Rounds in which times and aims settle. */
 const ROUNDS = 3;
 
-/** The fewest passes that cover the disc within a span, about its best moment; or why there are none. */
+/** Moments of a span about which passes are tried when at its best moment the camera turns too much for the fewest. */
+const CENTRES = 16;
+/** And so far from the best moment, minutes: near the zenith the camera turns fast. */
+const NEAR_MIN = [-40, -20, -10, -5, 5, 10, 20, 40];
+/** A camera that turns so much against the drift may show more across it at another time. */
+const MUCH_TURN_DEG = 10;
+
+/**
+ * The fewest passes that cover the disc within a span, as near to its best moment as so few allow; or why there are none.
+ */
 export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   const single = timed(rig, span.bestMs, 0, firstRoll(rig));
   const estimate = estimatePasses(single, rig);
   if (typeof estimate === 'string') return { reason: estimate, neededPasses: null };
+  const spans = [span, ...centresOf(span)];
   let count = Math.max(1, estimate - 1);
   let found: Attempt = { kind: 'gaps' };
   for (; count <= MOST_PASSES; count++) {
-    found = withPasses(count, rig, span);
+    // Fewer than estimated are had for a little luck only: that is not looked for all night.
+    found = bestAttempt(count, rig, count < estimate ? [span] : spans);
     if (found.kind !== 'gaps') break;
   }
   if (found.kind === 'gaps') {
@@ -51,11 +63,40 @@ export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   }
   if (found.kind === 'too short') return tooShort(Math.max(count, estimate), count, found.needsS, rig, span);
   for (count--; count > 0; count--) {
-    const fewer = withPasses(count, rig, span);
+    // Near the zenith the camera may turn to show more across the drift.
+    const fewer: Attempt = bestAttempt(count, rig, turnDeg(found.schedule) > MUCH_TURN_DEG ? spans : [span]);
     if (fewer.kind !== 'covers') break;
     found = fewer;
   }
   return found.schedule;
+}
+
+/** Turn of the camera against the drift from the first pass to the last, degrees. */
+function turnDeg({ passes }: Schedule): number {
+  const [first, last] = [passes[0]!, passes.at(-1)!].map(({ standing: { camera } }) =>
+    Math.atan2(camera.yPxPerS, camera.xPxPerS),
+  );
+  return Math.abs(signedDeg((last! - first!) / DEG));
+}
+
+/** The span with other moments as its best, the nearest to its own first. */
+function centresOf({ startMs, endMs, bestMs }: Span): Span[] {
+  const moments = Array.from({ length: CENTRES }, (_, k) => startMs + ((endMs - startMs) * (k + 0.5)) / CENTRES);
+  const near = NEAR_MIN.map((minutes) => bestMs + 60_000 * minutes);
+  moments.push(...near.filter((moment) => moment > startMs && moment < endMs));
+  moments.sort((a, b) => Math.abs(a - bestMs) - Math.abs(b - bestMs));
+  return moments.map((moment) => ({ startMs, endMs, bestMs: Math.round(moment) }));
+}
+
+/** The first attempt that covers the disc; where none does, the one about the first span. */
+function bestAttempt(count: number, rig: Rig, spans: readonly Span[]): Attempt {
+  let first: Attempt | undefined;
+  for (const span of spans) {
+    const attempt = withPasses(count, rig, span);
+    if (attempt.kind === 'covers') return attempt;
+    first ??= attempt;
+  }
+  return first!;
 }
 
 /** How many passes like this one cover the disc, or why no number does. */

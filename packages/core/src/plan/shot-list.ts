@@ -77,6 +77,7 @@ function passOf(rig: Rig, { passes, aims, overlaps }: Schedule, k: number): Plan
     frames,
     leadArcsec,
     leadPx: leadArcsec / camera.scaleArcsecPerPx,
+    reachPx: standing.reachArcsec / camera.scaleArcsecPerPx,
     entersAt: edgeOf(camera.xPxPerS, camera.yPxPerS),
     speedPxPerS: camera.speedPxPerS,
     xPxPerS: camera.xPxPerS,

@@ -7,14 +7,14 @@ export interface FrameLight {
   readonly sky: number;
 }
 
-/** Light of every frame of one pass: extinction and dusk over the night, thin haze over the pass, an offset per pass. */
+/** Light of each of the `count` frames of one pass: extinction and dusk over the night, thin haze over the pass, an offset per pass. */
 export function frameLights(
   settings: RehearsalSettings,
+  count: number,
   position: number,
   passes: number,
   random: Random,
 ): FrameLight[] {
-  const count = settings.framesPerPass;
   const offset = position === 0 ? 0 : settings.gainSpread * Math.min(2, Math.max(-2, random.fork('offset').normal()));
   const haze = random.fork('haze');
   const phase = 2 * Math.PI * haze.uniform();

@@ -1,7 +1,7 @@
 import type { Random } from '../compute/random.js';
 import { frameLights } from './light.js';
 import { blurTrack, tiltTrack } from './seeing.js';
-import type { RehearsalSettings } from './settings.js';
+import type { RehearsalSettings, TrackPlace } from './settings.js';
 
 /** Mean apparent diameter of the Moon, degrees. */
 const MOON_DIAMETER_DEG = 0.518;
@@ -44,9 +44,30 @@ export interface LitSize {
 export function planPasses(settings: RehearsalSettings, lit: LitSize, random: Random): TruePass[] {
   const centres = passCentres(settings, lit.height);
   const names = passNames(centres.length);
-  const passes = centres.map((cy, position) =>
-    planOne(settings, lit, random, cy, position, centres.length, names[position]!),
-  );
+  const passes = centres.map((cy, position) => {
+    const source = random.fork(`pass-${position}`);
+    const places = driftOver(settings, lit, source, cy, position, centres.length);
+    return recorded(settings, source, places, position, centres.length, names[position]!);
+  });
+  return passes.filter((pass) => !settings.omitPasses.includes(pass.position));
+}
+
+/**
+ * The passes of the settings' `tracks`, in their order, without those that `omitPasses` names. `discPx` is the disc's centre
+ * counted from the capture's.
+ */
+export function trackPasses(
+  settings: RehearsalSettings,
+  discPx: readonly [number, number],
+  random: Random,
+): TruePass[] {
+  const { tracks } = settings;
+  const digits = String(tracks.length).length;
+  const passes = tracks.map((track, position) => {
+    const places = track.map((place) => ({ ...place, cx: place.cx + discPx[0], cy: place.cy + discPx[1] }));
+    const name = `pass-${String(position + 1).padStart(digits, '0')}`;
+    return recorded(settings, random.fork(`pass-${position}`), places, position, tracks.length, name);
+  });
   return passes.filter((pass) => !settings.omitPasses.includes(pass.position));
 }
 
@@ -70,39 +91,57 @@ export function passNames(count: number): string[] {
   return Array.from({ length: count }, (_, k) => `pass-${String(k + 1).padStart(digits, '0')}`);
 }
 
-function planOne(
+/** Where the frames of one pass lie while the body drifts through. */
+function driftOver(
   settings: RehearsalSettings,
   lit: LitSize,
-  random: Random,
+  source: Random,
   centreY: number,
   position: number,
   passCount: number,
-  name: string,
-): TruePass {
+): TrackPlace[] {
   const count = settings.framesPerPass;
-  const source = random.fork(`pass-${position}`);
   const reach = Math.max(HALF_DRIFT * Math.max(lit.width, lit.height), (lit.width - settings.frameWidthPx) / 2 + 12);
   const rollDeg = passRoll(settings, source, position);
   // The camera is re-aimed by hand: no pass is quite where it was meant to be.
   const aimX = 0.004 * lit.height * source.fork('aim-x').normal();
   const aimY = 0.004 * settings.frameHeightPx * clamp(source.fork('aim-y').normal(), 1.5);
-  const tilts = tiltTrack(settings.seeing, count, source.fork('tilt'));
-  const blurs = blurTrack(settings.seeing, count, source.fork('blur'));
-  const lights = frameLights(settings, position, passCount, source.fork('light'));
-  const poses = Array.from({ length: count }, (_, k): TruePose => {
+  return Array.from({ length: count }, (_, k): TrackPlace => {
     const along = count > 1 ? -reach + (2 * reach * k) / (count - 1) : 0;
     const { bendPx, turnDeg } = driftAlong(settings, along);
     const night = nightShare(position, k, count, passCount);
     return {
-      frame: k,
-      theta_deg: rollDeg + turnDeg,
-      cx: along + aimX + tilts[k]![0],
-      cy: centreY + aimY + bendPx + tilts[k]![1],
+      thetaDeg: rollDeg + turnDeg,
+      cx: along + aimX,
+      cy: centreY + aimY + bendPx,
       squeeze: settings.squeeze[0] + (settings.squeeze[1] - settings.squeeze[0]) * night,
-      sigma: blurs[k]!,
-      ...lights[k]!,
     };
   });
+}
+
+/** A pass through these places, shaken by the air, in the light of its part of the night. */
+function recorded(
+  settings: RehearsalSettings,
+  source: Random,
+  places: readonly TrackPlace[],
+  position: number,
+  passCount: number,
+  name: string,
+): TruePass {
+  const tilts = tiltTrack(settings.seeing, places.length, source.fork('tilt'));
+  const blurs = blurTrack(settings.seeing, places.length, source.fork('blur'));
+  const lights = frameLights(settings, places.length, position, passCount, source.fork('light'));
+  const poses = places.map(
+    ({ thetaDeg, cx, cy, squeeze }, k): TruePose => ({
+      frame: k,
+      theta_deg: thetaDeg,
+      cx: cx + tilts[k]![0],
+      cy: cy + tilts[k]![1],
+      squeeze,
+      sigma: blurs[k]!,
+      ...lights[k]!,
+    }),
+  );
   return { name, position, poses };
 }
 

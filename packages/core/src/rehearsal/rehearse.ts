@@ -5,7 +5,7 @@ import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
 import { encodingTable, normalDeviates, recordFrame, type Studio } from './frame.js';
 import { drawIntruders, type Intruder } from './intruders.js';
-import { planPasses, type TruePass } from './poses.js';
+import { planPasses, type TruePass, trackPasses } from './poses.js';
 import { drawScene, type Scene } from './scene.js';
 import { warpSequence } from './seeing.js';
 import { makeSensor } from './sensor.js';
@@ -14,7 +14,7 @@ import { describeTruth, poseFile, truthPixels } from './truth.js';
 import { createWarpMeter, type WarpMeter } from './warp-meter.js';
 import { replaceFolder, writeJson, writePicture } from './write.js';
 
-export { REHEARSAL_DEFAULTS, type RehearsalSeeing, type RehearsalSettings } from './settings.js';
+export { REHEARSAL_DEFAULTS, type RehearsalSeeing, type RehearsalSettings, type TrackPlace } from './settings.js';
 
 /** How a rehearsal is run, which has no influence on its files. */
 export interface RehearsalOptions {
@@ -86,7 +86,11 @@ async function fill(
   options.onProgress?.({ kind: 'stage-end', stage: 'scene', elapsedMs: performance.now() - started, resumed: false });
 
   const size = litSize(scene);
-  const passes = planPasses(settings, size, random.fork('night'));
+  const night = random.fork('night');
+  const passes =
+    settings.tracks.length > 0
+      ? trackPasses(settings, discFromCapture(studio), night)
+      : planPasses(settings, size, night);
   const { frameWidthPx, frameHeightPx } = settings;
   const meter = createWarpMeter(scene, OVERSAMPLING, studio.captureCentre, frameWidthPx, frameHeightPx);
   const intruders = await recordPasses(folder, studio, passes, meter, random, options);
@@ -114,6 +118,12 @@ function furnish(settings: RehearsalSettings, scene: Scene, random: Random): Stu
     encoding: encodingTable(settings.bits),
     deviates: normalDeviates(random.fork('deviates')),
   };
+}
+
+/** The disc's centre counted from the capture's, frame px. */
+function discFromCapture({ scene, captureCentre, oversampling }: Studio): [number, number] {
+  const { centreX, centreY } = scene.disc;
+  return [(centreX - captureCentre[0]) / oversampling, (centreY - captureCentre[1]) / oversampling];
 }
 
 function litSize(scene: Scene): { width: number; height: number } {

@@ -14,6 +14,17 @@ export interface RehearsalSeeing {
   readonly correlationShare: number;
 }
 
+/**
+ * Where a frame lies on the truth, the air's shaking left out: as in poses.json (see `TruePose`), but counted from the
+ * disc's centre. Lengths are frame px of an x to the right and a y down, angles degrees.
+ */
+export interface TrackPlace {
+  readonly cx: number;
+  readonly cy: number;
+  readonly thetaDeg: number;
+  readonly squeeze: number;
+}
+
 /** Everything that a rehearsal is made from. Lengths are frame px, light is linear, 1 is the sensor's clipping point. */
 export interface RehearsalSettings {
   /** Same seed and settings, same files, bit for bit. */
@@ -30,6 +41,12 @@ export interface RehearsalSettings {
    * more, fewer leave the ends of the disc uncovered.
    */
   readonly overlap: number;
+  /**
+   * Where the frames of every pass lie, in recording order, in place of passes that are laid out by `passes`,
+   * `framesPerPass`, `overlap`, `rotationsDeg`, `maxRotationDeg`, `declinationDeg` and `squeeze`; none: as these say.
+   * `planRehearsal` makes them from a plan.
+   */
+  readonly tracks: readonly (readonly TrackPlace[])[];
   /** Passes to leave out, counted from 0 in recording order, so that the capture has a gap. */
   readonly omitPasses: readonly number[];
   /** Camera roll of each pass; where there is none, it is drawn within `maxRotationDeg`. The first pass has 0. */
@@ -88,6 +105,7 @@ export const REHEARSAL_DEFAULTS: RehearsalSettings = {
   passes: 0,
   framesPerPass: 12,
   overlap: 0.14,
+  tracks: [],
   omitPasses: [],
   rotationsDeg: [],
   maxRotationDeg: 0.9,
@@ -126,6 +144,8 @@ export function completeSettings(given: Partial<RehearsalSettings>): RehearsalSe
   demandWhole('frameHeightPx', settings.frameHeightPx, 64, 16384);
   demandWhole('passes', settings.passes, 0, 60);
   demandWhole('framesPerPass', settings.framesPerPass, 1, 9999);
+  demandWhole('tracks.length', settings.tracks.length, 0, 99);
+  for (const track of settings.tracks) demandTrack(track);
   demand('overlap', settings.overlap, 0, 0.9);
   demand('maxRotationDeg', settings.maxRotationDeg, 0, 45);
   demand('phaseAngleDeg', settings.phaseAngleDeg, 0, 150);
@@ -159,6 +179,16 @@ export function completeSettings(given: Partial<RehearsalSettings>): RehearsalSe
   if (settings.bits !== 8 && settings.bits !== 16) refuse('bits', settings.bits, '8 or 16');
   if (settings.format !== 'png' && settings.format !== 'tif') refuse('format', settings.format, "'png' or 'tif'");
   return settings;
+}
+
+function demandTrack(track: readonly TrackPlace[]): void {
+  demandWhole('tracks: number of places', track.length, 1, 9999);
+  for (const { cx, cy, thetaDeg, squeeze } of track) {
+    demand('tracks.cx', cx, -1e5, 1e5);
+    demand('tracks.cy', cy, -1e5, 1e5);
+    demand('tracks.thetaDeg', thetaDeg, -360, 360);
+    demand('tracks.squeeze', squeeze, 0.9, 1.1);
+  }
 }
 
 function demand(name: string, value: number, least: number, most: number): void {
