@@ -123,5 +123,6 @@ function placeAt(rig: Rig, camera: LockedCamera, atMs: number, truth: Truth, sca
     cy: truth.radiusPx * (c * x + d * y),
     thetaDeg: Math.atan2(c - b, a + d) / DEG,
     squeeze: Math.hypot(c, d) / Math.hypot(a, b),
+    utc: new Date(atMs).toISOString(),
   };
 }

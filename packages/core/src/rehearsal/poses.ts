@@ -24,6 +24,8 @@ export interface TruePose {
   readonly sigma: number;
   readonly gain: number;
   readonly sky: number;
+  /** When it was exposed, ISO 8601 in UTC, where the rehearsal has a clock. */
+  readonly utc?: string;
 }
 
 /** One pass of the rehearsed night. */
@@ -132,7 +134,7 @@ function recorded(
   const blurs = blurTrack(settings.seeing, places.length, source.fork('blur'));
   const lights = frameLights(settings, places.length, position, passCount, source.fork('light'));
   const poses = places.map(
-    ({ thetaDeg, cx, cy, squeeze }, k): TruePose => ({
+    ({ thetaDeg, cx, cy, squeeze, utc }, k): TruePose => ({
       frame: k,
       theta_deg: thetaDeg,
       cx: cx + tilts[k]![0],
@@ -140,6 +142,7 @@ function recorded(
       squeeze,
       sigma: blurs[k]!,
       ...lights[k]!,
+      ...(utc === undefined ? {} : { utc }),
     }),
   );
   return { name, position, poses };

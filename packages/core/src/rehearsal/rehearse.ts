@@ -169,7 +169,7 @@ async function recordPasses(
         );
         await writing;
         const name = `frame_${String(pose.frame).padStart(4, '0')}.${format}`;
-        writing = writePicture(join(passFolder, name), pixels, width, height, format);
+        writing = writePicture(join(passFolder, name), pixels, width, height, format, pose.utc);
         writing.catch(() => {});
         options.onProgress?.({ kind: 'stage-step', stage: 'frames', done: ++done, total });
         await new Promise((resolve) => setImmediate(resolve));

@@ -23,6 +23,8 @@ export interface TrackPlace {
   readonly cy: number;
   readonly thetaDeg: number;
   readonly squeeze: number;
+  /** When it was exposed, ISO 8601 in UTC; written into the frame's Exif. Default: nobody knows. */
+  readonly utc?: string;
 }
 
 /** Everything that a rehearsal is made from. Lengths are frame px, light is linear, 1 is the sensor's clipping point. */
@@ -183,7 +185,8 @@ export function completeSettings(given: Partial<RehearsalSettings>): RehearsalSe
 
 function demandTrack(track: readonly TrackPlace[]): void {
   demandWhole('tracks: number of places', track.length, 1, 9999);
-  for (const { cx, cy, thetaDeg, squeeze } of track) {
+  for (const { cx, cy, thetaDeg, squeeze, utc } of track) {
+    if (utc !== undefined && Number.isNaN(Date.parse(utc))) refuse('tracks.utc', utc, 'a moment in ISO 8601');
     demand('tracks.cx', cx, -1e5, 1e5);
     demand('tracks.cy', cy, -1e5, 1e5);
     demand('tracks.thetaDeg', thetaDeg, -360, 360);

@@ -1,18 +1,22 @@
 import { randomBytes } from 'node:crypto';
 import { open, readdir, rename, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join, resolve } from 'node:path';
-import sharp from 'sharp';
+import sharp, { type Sharp } from 'sharp';
 import { OutputError, ResourceError } from '../job/errors.js';
 import { explainUnwritable } from '../job/resources.js';
 import { makeFolder } from '../job/work-folder.js';
 
-/** Writes a picture of one or three interleaved channels, 8 or 16 bits by the type of its array, and flushes it. */
+/**
+ * Writes a picture of one or three interleaved channels, 8 or 16 bits by the type of its array, and flushes it. A PNG gets
+ * the moment of its exposure as Exif; TIFFs have no place for it here.
+ */
 export async function writePicture(
   path: string,
   data: Uint8Array | Uint16Array,
   width: number,
   height: number,
   format: 'png' | 'tif',
+  utc?: string,
 ): Promise<void> {
   const channels = data.length === width * height ? 1 : 3;
   const deep = data instanceof Uint16Array;
@@ -20,9 +24,17 @@ export async function writePicture(
   const image = sharp(data, { raw: { width, height, channels }, limitInputPixels: false }).toColourspace(colours);
   const encoded =
     format === 'png'
-      ? image.png({ compressionLevel: 6, adaptiveFiltering: true, palette: false })
+      ? stamped(image, utc).png({ compressionLevel: 6, adaptiveFiltering: true, palette: false })
       : image.tiff({ compression: 'deflate', predictor: 'horizontal' });
   await writeWhole(path, await encoded.toBuffer());
+}
+
+/** With the moment in the Exif directory, as cameras put it there. */
+function stamped(image: Sharp, utc: string | undefined): Sharp {
+  if (utc === undefined) return image;
+  const [, date, time, fraction = '000'] = /^(.*)T(.*?)(?:\.(\d+))?Z$/.exec(new Date(utc).toISOString())!;
+  const DateTimeOriginal = `${date!.replaceAll('-', ':')} ${time}`;
+  return image.withExif({ IFD2: { DateTimeOriginal, SubSecTimeOriginal: fraction, OffsetTimeOriginal: '+00:00' } });
 }
 
 /** Writes an object as indented JSON and flushes it. */
