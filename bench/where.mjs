@@ -5,7 +5,15 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { applyX, applyY, compose, invert } from '../packages/core/dist/compute/affine.js';
 import { bodyToDisc } from '../packages/core/dist/georef/body-pose.js';
-import { ephemeris, namedFeatures, plan, planRehearsal, REHEARSAL_DEFAULTS, rehearse, stitch } from '../packages/core/dist/index.js';
+import {
+  ephemeris,
+  namedFeatures,
+  plan,
+  planRehearsal,
+  REHEARSAL_DEFAULTS,
+  rehearse,
+  stitch,
+} from '../packages/core/dist/index.js';
 import { printMachine, printTable } from './machine.mjs';
 
 const CAPTURES = '../shared/real/captures';
@@ -23,26 +31,39 @@ try {
   await rm(scratch, { recursive: true, force: true });
 }
 printTable(
-  ['capture', 'told by', 'radius px', 'centre px', 'radius off px', 'north off deg', 'features rms % of radius', 'largest %'],
+  [
+    'capture',
+    'told by',
+    'radius px',
+    'centre px',
+    'radius off px',
+    'north off deg',
+    'features rms % of radius',
+    'largest %',
+  ],
   rows,
 );
 console.log('bars: centre 0.3 px, north 0.05 degrees, a feature 0.1 % of the radius');
 
 async function rehearsedNight(night) {
   const dir = join(scratch, `night-${night}`);
-  const site = { latitudeDeg: [46.6, -33.9, 19.8, 60.2, -12, 35][night % 6], longitudeDeg: 8 + 50 * night, heightM: 300 * night };
+  const site = {
+    latitudeDeg: [46.6, -33.9, 19.8, 60.2, -12, 35][night % 6],
+    longitudeDeg: 8 + 50 * night,
+    heightM: 300 * night,
+  };
   const from = new Date(Date.UTC(2031, night, 3));
   const options = {
     site,
     optics: { focalLengthMm: 2000 },
     sensor: { widthPx: 4096, heightPx: 2160, pitchUm: 5.5 },
     from,
-    to: new Date(from.getTime() + 12 * DAY_MS),
-    wish: { elongationDeg: { from: 60, to: 140 } },
+    to: new Date(from.getTime() + 27 * DAY_MS),
+    wish: night < 3 ? {} : { elongation: { fromDeg: 60, toDeg: 130 } },
   };
   const { shots } = plan(options);
   if (!shots) return [`night ${night}`, 'no plan', '', '', '', '', '', ''];
-  const settings = planRehearsal(options, shots, { seed: night, shorterSidePx: 480, framesPerCrossing: 12 });
+  const settings = planRehearsal(options, shots, { seed: night, shorterSidePx: 480, framesPerCrossing: 24 });
   await rehearse(dir, { ...settings, seeing: { ...REHEARSAL_DEFAULTS.seeing, warpPx: 0 } }, { force: true });
   const { latitudeDeg, longitudeDeg, heightM } = site;
   await writeFile(
@@ -62,7 +83,11 @@ async function rehearsedNight(night) {
     .filter(({ diameterKm }) => diameterKm > 60)
     .map((feature) => ({ feature, ...bodyToDisc(frame, feature) }))
     .filter(({ visible }) => visible)
-    .map(({ feature, u, v }) => ({ name: feature.name, x: x + radius * (u * cos + v * sin), y: y + radius * (u * sin - v * cos) }));
+    .map(({ feature, u, v }) => ({
+      name: feature.name,
+      x: x + radius * (u * cos + v * sin),
+      y: y + radius * (u * sin - v * cos),
+    }));
   return compared(`night ${night}`, where, { x, y, radius, axisDeg, points }, await truthToPlate(dir, sidecarPath));
 }
 
@@ -80,7 +105,10 @@ async function renderedNight(name) {
 
 /** Mean of the maps that the frames' true poses and those of the sidecar give together. */
 async function truthToPlate(dir, sidecarPath) {
-  const { os, capture_centre_px: [x, y] } = JSON.parse(await readFile(join(dir, 'truth.json'), 'utf8'));
+  const {
+    os,
+    capture_centre_px: [x, y],
+  } = JSON.parse(await readFile(join(dir, 'truth.json'), 'utf8'));
   const { poses } = JSON.parse(await readFile(join(dir, 'poses.json'), 'utf8'));
   const { passes } = JSON.parse(await readFile(sidecarPath, 'utf8'));
   const maps = passes.flatMap(({ name, widthPx, heightPx, frames }) =>
@@ -90,7 +118,10 @@ async function truthToPlate(dir, sidecarPath) {
       const [xx, xy] = [os * Math.cos(turn), -os * Math.sin(turn)];
       const [yx, yy] = [os * squeeze * Math.sin(turn), os * squeeze * Math.cos(turn)];
       const [w, h] = [(widthPx - 1) / 2, (heightPx - 1) / 2];
-      return compose(pose, invert({ xx, xy, yx, yy, tx: os * cx + x - xx * w - xy * h, ty: os * cy + y - yx * w - yy * h }));
+      return compose(
+        pose,
+        invert({ xx, xy, yx, yy, tx: os * cx + x - xx * w - xy * h, ty: os * cy + y - yx * w - yy * h }),
+      );
     }),
   );
   const mean = (key) => maps.reduce((sum, map) => sum + map[key], 0) / maps.length;
@@ -107,7 +138,9 @@ function compared(name, where, { x, y, radius, axisDeg, points }, toPlate) {
   const byName = new Map(where.features.map((feature) => [feature.name, feature]));
   const errors = points.flatMap((point) => {
     const found = byName.get(point.name);
-    return found ? [Math.hypot(found.x - applyX(toPlate, point.x, point.y), found.y - applyY(toPlate, point.x, point.y))] : [];
+    return found
+      ? [Math.hypot(found.x - applyX(toPlate, point.x, point.y), found.y - applyY(toPlate, point.x, point.y))]
+      : [];
   });
   const radiusPx = radius * scale;
   const rms = Math.sqrt(errors.reduce((sum, e) => sum + e * e, 0) / errors.length);

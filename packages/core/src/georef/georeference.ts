@@ -8,13 +8,14 @@ import { roundDisc } from './body-pose.js';
 import { findTurn } from './find-pose.js';
 import type { PoseFit, PosePrior } from './fit-pose.js';
 import { litSide } from './lit-side.js';
-import { type LocatedDisc, locateDisc } from './locate-disc.js';
+import { type LocatedDisc, locateDisc, relocateDisc, type SunSide } from './locate-disc.js';
 import type { PosedDisc } from './map-patches.js';
 import type { PassWay } from './pass-way.js';
 import { type PlateMoment, type SkySays, skySays, unflatten } from './pose-from-sky.js';
 import { refineOnMap } from './refine-on-map.js';
 import { type RoundView, rounded, scaleOf, smaller, viewOf } from './round-view.js';
 import { sunFromShading } from './sun-from-shading.js';
+import { sunSideOn } from './sunward.js';
 import type { UnknownReason, WhereUnknown } from './whereabouts.js';
 
 /** What is known of a plate before it is placed on its body. */
@@ -102,13 +103,13 @@ export function georeference(facts: PlateFacts): PlacedBody | WhereUnknown {
 function bySky(
   { body, map }: PlateFacts,
   view: RoundView,
-  disc: LocatedDisc,
+  found: LocatedDisc,
   { sky }: SkySays,
   north: NonNullable<SkySays['north']>,
 ): PlacedBody | WhereUnknown {
   const frame = sky.frame!;
   const axisDeg = signedDeg(north.northDeg - frame.axisPositionAngleDeg);
-  const side = litSide(view, disc);
+  const side = litSide(view, found);
   if (side && sky.brightLimbPositionAngleDeg !== null && side.offRadii > LEAST_OFF_RADII) {
     const offDeg = Math.abs(signedDeg(side.towardsDeg - (north.northDeg - sky.brightLimbPositionAngleDeg)));
     if (offDeg > MOST_SIDE_DEG) {
@@ -118,6 +119,7 @@ function bySky(
       );
     }
   }
+  const disc = relocateDisc(view, found, sunSideOf(sky, north.northDeg));
   const distanceRadii = frame.distanceKm / frame.radiusKm;
   const start: PosedDisc = { ...disc, axisDeg, subObserver: frame.subObserver, distanceRadii };
   const notes = north.spreadDeg > MOST_SPREAD_DEG ? [spreadNote(north.spreadDeg)] : [];
@@ -165,24 +167,26 @@ function spreadNote(spreadDeg: number): string {
 function byMap(
   { map, date, moment }: PlateFacts,
   view: RoundView,
-  disc: LocatedDisc,
+  first: LocatedDisc,
   says: SkySays | null,
 ): PlacedBody | WhereUnknown {
-  const found = findTurn(view, disc, map!);
-  if (!found || found.correlation < LEAST_CORRELATION || found.correlation - found.rival < LEAST_LEAD) {
+  const turn = findTurn(view, first, map!);
+  if (!turn || turn.correlation < LEAST_CORRELATION || turn.correlation - turn.rival < LEAST_LEAD) {
     return unknown(
       'not-as-the-map',
       'the map is like the plate in no turn: too little of the disc is lit, or it is another body, mirrored or no equirectangular map',
     );
   }
   const frame = says?.sky.frame ?? null;
-  const start: PosedDisc = {
-    ...disc,
-    axisDeg: found.axisDeg,
-    subObserver: frame?.subObserver ?? { longitudeDeg: found.longitudeDeg, latitudeDeg: found.latitudeDeg },
+  const rough: PosedDisc = {
+    ...first,
+    axisDeg: turn.axisDeg,
+    subObserver: frame?.subObserver ?? { longitudeDeg: turn.longitudeDeg, latitudeDeg: turn.latitudeDeg },
     distanceRadii: frame ? frame.distanceKm / frame.radiusKm : USUAL_DISTANCE_RADII,
   };
-  const subSolar = frame?.subSolar ?? (date ? sunOn(date) : sunFromShading(view, start, map!));
+  const subSolar = frame?.subSolar ?? (date ? sunOn(date) : sunFromShading(view, rough, map!));
+  const disc = relocateDisc(view, first, subSolar && sunSideOn(rough, subSolar));
+  const start: PosedDisc = { ...rough, ...disc };
   const librationSigmaDeg = frame ? LIBRATION_SIGMA_DEG : Number.POSITIVE_INFINITY;
   const prior = { discWeight: disc.weight, axisSigmaDeg: Number.POSITIVE_INFINITY, librationSigmaDeg, at: start };
   const fit = onMap(view, start, map!, subSolar, prior);
@@ -199,6 +203,12 @@ function byMap(
     fit: { patches: fit.used, rmsPx: fit.rmsPx },
     notes: [],
   };
+}
+
+/** The side of the Sun on the view, from the sky. */
+function sunSideOf({ brightLimbPositionAngleDeg, phaseAngleDeg }: SkySays['sky'], northDeg: number): SunSide | null {
+  if (brightLimbPositionAngleDeg === null || phaseAngleDeg === null) return null;
+  return { towardsDeg: northDeg - brightLimbPositionAngleDeg, phaseAngleDeg };
 }
 
 /** Where the Sun stood over the Moon; from where on the Earth it is looked at does not matter. */

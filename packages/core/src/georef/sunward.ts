@@ -1,7 +1,8 @@
-import { DEG, dot, fromSphere } from '../sky/angles.js';
+import { angleDeg, DEG, dot, fromSphere } from '../sky/angles.js';
 import type { BodyPoint } from '../sky/types.js';
 import { bodyToDisc } from './body-pose.js';
 import { groundOf } from './fit-pose.js';
+import type { SunSide } from './locate-disc.js';
 import type { MapShift, PosedDisc } from './map-patches.js';
 
 /**
@@ -13,8 +14,19 @@ const SUNWARD_SHARE = 5.8e-4;
 /** Lower suns shift no further. */
 const MOST_TANGENT = 2.5;
 
-/** Shifts of patches without what the Sun on the relief adds to them. */
-export function withoutSunward(shifts: readonly MapShift[], pose: PosedDisc, sun: BodyPoint): MapShift[] {
+/** The side of the Sun on a posed disc. */
+export function sunSideOn(pose: PosedDisc, sun: BodyPoint): SunSide {
+  const { x, y } = sunDirection(pose, sun) ?? { x: 0, y: -1 };
+  const { subObserver } = pose;
+  const phaseAngleDeg = angleDeg(
+    fromSphere(subObserver.longitudeDeg, subObserver.latitudeDeg),
+    fromSphere(sun.longitudeDeg, sun.latitudeDeg),
+  );
+  return { towardsDeg: Math.atan2(x, -y) / DEG, phaseAngleDeg };
+}
+
+/** Unit vector of the view towards the Sun; undefined where it stands behind the observer. */
+function sunDirection(pose: PosedDisc, sun: BodyPoint): { x: number; y: number } | undefined {
   const frame = {
     radiusKm: 1,
     distanceKm: pose.distanceRadii,
@@ -24,10 +36,19 @@ export function withoutSunward(shifts: readonly MapShift[], pose: PosedDisc, sun
   };
   const { u, v } = bodyToDisc(frame, sun);
   const length = Math.hypot(u, v);
-  if (length < 1e-6) return [...shifts];
+  if (length < 1e-6) return undefined;
   const axis = pose.axisDeg * DEG;
-  const x = (u * Math.cos(axis) + v * Math.sin(axis)) / length;
-  const y = (u * Math.sin(axis) - v * Math.cos(axis)) / length;
+  return {
+    x: (u * Math.cos(axis) + v * Math.sin(axis)) / length,
+    y: (u * Math.sin(axis) - v * Math.cos(axis)) / length,
+  };
+}
+
+/** Shifts of patches without what the Sun on the relief adds to them. */
+export function withoutSunward(shifts: readonly MapShift[], pose: PosedDisc, sun: BodyPoint): MapShift[] {
+  const direction = sunDirection(pose, sun);
+  if (!direction) return [...shifts];
+  const { x, y } = direction;
   const towards = fromSphere(sun.longitudeDeg, sun.latitudeDeg);
   return shifts.map((shift) => {
     const ground = groundOf(pose, shift.x, shift.y);
