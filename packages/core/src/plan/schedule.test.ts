@@ -228,4 +228,4 @@ test('500 nights: the disc is covered wherever the aims err, overlaps hold, with
   expect(seen.several).toBeGreaterThan(100);
   expect(seen.refused).toBeGreaterThan(20);
   expect(seen.seams).toBeGreaterThan(1000);
-});
+}, 600_000);

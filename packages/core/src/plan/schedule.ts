@@ -39,6 +39,9 @@ const ROUNDS = 3;
 const CENTRES = 16;
 /** And so far from the best moment, minutes: near the zenith the camera turns fast. */
 const NEAR_MIN = [-40, -20, -10, -5, 5, 10, 20, 40];
+/** Other moments are tried for so many numbers of passes from the estimate on, and for no more passes than these. */
+const LIKELY = 3;
+const MOST_TRIED = 16;
 /** A camera that turns so much against the drift may show more across it at another time. */
 const MUCH_TURN_DEG = 10;
 
@@ -53,8 +56,8 @@ export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   let count = Math.max(1, estimate - 1);
   let found: Attempt = { kind: 'gaps' };
   for (; count <= MOST_PASSES; count++) {
-    // Fewer than estimated are had for a little luck only: that is not looked for all night.
-    found = bestAttempt(count, rig, count < estimate ? [span] : spans);
+    const isLikely = count >= estimate && count < estimate + LIKELY && count <= MOST_TRIED;
+    found = bestAttempt(count, rig, isLikely ? spans : [span]);
     if (found.kind !== 'gaps') break;
   }
   if (found.kind === 'gaps') {
@@ -64,7 +67,8 @@ export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   if (found.kind === 'too short') return tooShort(Math.max(count, estimate), count, found.needsS, rig, span);
   for (count--; count > 0; count--) {
     // Near the zenith the camera may turn to show more across the drift.
-    const fewer: Attempt = bestAttempt(count, rig, turnDeg(found.schedule) > MUCH_TURN_DEG ? spans : [span]);
+    const turns = count <= MOST_TRIED && turnDeg(found.schedule) > MUCH_TURN_DEG;
+    const fewer: Attempt = bestAttempt(count, rig, turns ? spans : [span]);
     if (fewer.kind !== 'covers') break;
     found = fewer;
   }
