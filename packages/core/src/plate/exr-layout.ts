@@ -44,7 +44,7 @@ export function exrHeader(
 
 const ZERO = Buffer.alloc(1);
 
-/** Name, type, one flag that the samples are linear light, three reserved bytes, a sample for each pixel. */
+/** Name, type, a flag that only lossy compression looks at, and a sample for each pixel in both directions. */
 function channel(name: string, samples: ExrSamples): Buffer {
   return Buffer.concat([Buffer.from(`${name}\0`, 'latin1'), int32s([PIXEL_TYPES[samples], 0, 1, 1])]);
 }

@@ -1,7 +1,7 @@
 import { type FileHandle, open } from 'node:fs/promises';
 import { chromaticitiesOf } from '../capture/primaries.js';
 import { writeWhole } from './atomic.js';
-import { exrHeader, type ExrSamples, LINES, offsetTableBytes } from './exr-layout.js';
+import { type ExrSamples, exrHeader, LINES, offsetTableBytes } from './exr-layout.js';
 import { halfBits } from './half.js';
 import type { MasterPrimaries } from './master-colour.js';
 import { orderedDeflate } from './ordered-deflate.js';

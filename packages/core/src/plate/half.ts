@@ -1,6 +1,3 @@
-/** The largest finite value of a half. */
-const MOST_HALF = 65504;
-
 const value = new Float32Array(1);
 const bits = new Uint32Array(value.buffer);
 
@@ -20,14 +17,4 @@ export function halfBits(number: number): number {
     return sign | (bits[0]! - 0x3f000000);
   }
   return sign | ((magnitude + 0xc8000fff + ((magnitude >>> 13) & 1)) >>> 13);
-}
-
-/** The value that the bits of a 16-bit float stand for. */
-export function halfValue(half: number): number {
-  const sign = half & 0x8000 ? -1 : 1;
-  const exponent = (half >>> 10) & 31;
-  const fraction = half & 1023;
-  if (exponent === 31) return fraction === 0 ? sign * Number.POSITIVE_INFINITY : Number.NaN;
-  if (exponent === 0) return sign * fraction * 2 ** -24;
-  return sign * (1 + fraction / 1024) * 2 ** (exponent - 15);
 }

@@ -10,17 +10,11 @@ import type { ColourShift } from '../registration/colour-shift.js';
 import type { TrackGap } from '../registration/track.js';
 import type { SharpChoice } from '../strip/sharp-weights.js';
 import type { Gap } from './gaps.js';
+import type { HashedFile } from './hashed-file.js';
 import type { PlateTiffResult } from './tiff.js';
 
 /** Version of the sidecar's layout; grows when a field changes its meaning or goes. */
 export const SIDECAR_VERSION = 1;
-
-/** A file with what identifies its content. */
-export interface HashedFile {
-  /** Path relative to the capture, or the name beside the sidecar, with forward slashes. */
-  readonly file: string;
-  readonly sha256: string;
-}
 
 /** A frame that is in the plate. */
 export interface SidecarFrame extends HashedFile {
