@@ -27,12 +27,16 @@ export function withBackground(source: PlateSource, background: Background, limb
 }
 
 function withoutSky({ image, coverage }: PlateWindow, { x0, y0 }: GridBox, sky: readonly SkyLight[]): PlateWindow {
-  const { width } = image;
-  const planes = image.planes.map((plane, c) =>
-    plane.map((value, i) =>
-      coverage.data[i]! > 0 ? value - skyAt(sky[c]!, [x0 + (i % width), y0 + Math.floor(i / width)]) : 0,
-    ),
-  );
+  const { width, height } = image;
+  const planes = image.planes.map((plane, c) => {
+    const out = new Float32Array(plane.length);
+    const { slopeX } = sky[c]!;
+    for (let y = 0, i = 0; y < height; y++) {
+      const first = skyAt(sky[c]!, [x0, y0 + y]);
+      for (let x = 0; x < width; x++, i++) out[i] = coverage.data[i]! > 0 ? plane[i]! - first - slopeX * x : 0;
+    }
+    return out;
+  });
   return { image: { ...image, planes }, coverage };
 }
 

@@ -38,6 +38,7 @@ export function gaugeOf({ centreX, centreY, aPx, bPx, angleDeg }: LimbEllipse): 
       const radius = Math.hypot(u, v);
       const [gu, gv] = [u / aPx, v / bPx];
       const slope = Math.hypot(gu, gv);
+      if (slope === 0) return { distancePx: -Math.min(aPx, bPx), normalX: 0, normalY: 0 };
       return {
         distancePx: ((radius - 1) * radius) / slope,
         normalX: (gu * cos - gv * sin) / slope,

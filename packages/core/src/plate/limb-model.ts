@@ -100,7 +100,7 @@ function planeThrough(plane: Float32Array, width: number, all: readonly number[]
     if (!change) break;
     const [level, perX, perY] = change;
     sky = {
-      level: sky.level + level - ((perX + perY) * (1 - factor)) / (2 * factor),
+      level: sky.level + level + ((perX + perY) * (1 - factor)) / (2 * factor),
       slopeX: sky.slopeX + perX / factor,
       slopeY: sky.slopeY + perY / factor,
     };

@@ -18,7 +18,7 @@ export function alphaAt(distancePx: number, { sigmaPx, offsetPx }: MatteEdge): n
   return sigmas < -EDGE_SIGMAS ? 0 : gaussianIntegral(sigmas);
 }
 
-/** Abramowitz & Stegun 7.1.26, absolute error below 1e-7 through 26.2.17. */
+/** Abramowitz & Stegun 26.2.17: true to 7.5e-8. */
 function gaussianIntegral(z: number): number {
   const t = 1 / (1 + 0.2316419 * Math.abs(z));
   const tail =

@@ -9,8 +9,12 @@ import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
 import type { ColourShift } from '../registration/colour-shift.js';
 import type { TrackGap } from '../registration/track.js';
 import type { SharpChoice } from '../strip/sharp-weights.js';
+import type { Background } from './background.js';
+import type { CropPlace } from './crop.js';
 import type { Gap } from './gaps.js';
 import type { HashedFile } from './hashed-file.js';
+import type { LimbModel } from './limb-model.js';
+import type { MasterColour, MasterPrimaries } from './master-colour.js';
 import type { PlateTiffResult } from './tiff.js';
 
 /** Version of the sidecar's layout; grows when a field changes its meaning or goes. */
@@ -104,16 +108,27 @@ export interface Sidecar {
     readonly widthPx: number;
     readonly heightPx: number;
     readonly bits: 16;
-    readonly encoding: 'sRGB';
-    readonly alpha: 'coverage';
+    readonly encoding: 'sRGB' | 'linear' | 'BT.709' | 'BT.1886';
+    readonly primaries: MasterPrimaries;
+    /** With a background that was cut off, coverage times matte. */
+    readonly alpha: 'coverage' | 'coverage-and-matte';
+    readonly background: Background;
     /** Share of the plate's pixels that hold light, 0..1. */
     readonly covered: number;
     readonly bytes: number;
     readonly bigtiff: boolean;
+    /** Pages of the pyramid, the plate included. */
+    readonly levels: number;
     readonly clippedLow: number;
     readonly clippedHigh: number;
   };
   readonly preview: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly gain: number };
+  /** Every file that was written but this one, the two above included, deep-zoom tiles one by one. */
+  readonly files: readonly HashedFile[];
+  /** Frames that were cut from the plate. */
+  readonly crops: readonly SidecarCrop[];
+  /** The disc on the plate, plate px, its edge and its sky in linear light, where an output needed them and they could be found. */
+  readonly limb: LimbModel | null;
   readonly complete: boolean;
   readonly gaps: readonly Gap[];
   /** The guide is the picture of the whole disc that helped to place passes, when the capture has one. */
@@ -143,10 +158,17 @@ export interface Sidecar {
   readonly leftOut: readonly (LeftOut & { readonly sha256?: string })[];
 }
 
+/** A frame in the sidecar: where it lies on the plate, and how far one can push in. */
+export interface SidecarCrop extends CropPlace {
+  readonly file: string;
+}
+
 /** Facts about the written files. */
-export interface WrittenFiles {
+export interface WrittenFiles extends Pick<Sidecar, 'preview' | 'files' | 'crops' | 'limb'> {
   readonly plate: HashedFile & PlateTiffResult;
-  readonly preview: Sidecar['preview'];
+  readonly colour: MasterColour;
+  readonly background: Background;
+  readonly notices: readonly Notice[];
 }
 
 /** Pose on the plate whose first pixel lies at (x0, y0) of the space that the pose maps to. */
