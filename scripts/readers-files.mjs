@@ -21,6 +21,8 @@ const [WIDTH, HEIGHT] = [611, 530];
 const COUNT = WIDTH * HEIGHT;
 /** Linear BT.709 to linear P3 with the same white, to seven places. */
 const TO_P3 = [0.8224622, 0.1775378, 0, 0.0331942, 0.9668058, 0, 0.0170827, 0.0723974, 0.9105199];
+/** Linear BT.709 to linear ACES AP1, adapted by Bradford's transform, as published with the ACES colour transforms. */
+const TO_AP1 = [0.6130974, 0.3395231, 0.0473795, 0.0701937, 0.9163539, 0.0134524, 0.0206156, 0.1095698, 0.8698146];
 const DISC = { centreX: 300.2, centreY: 260.7, aPx: 200, bPx: 190, angleDeg: 20 };
 const EDGE = { sigmaPx: 1.5, offsetPx: 0 };
 
@@ -41,16 +43,23 @@ export async function makeFiles(folder) {
     xmp: false,
     ...more,
   });
-  const colours = { srgb: { encoding: 'srgb', primaries: 'bt709' }, p3: { encoding: 'bt1886', primaries: 'p3' } };
+  const colours = { p3: { encoding: 'bt1886', primaries: 'p3' }, ap1: { encoding: 'linear', primaries: 'aces-ap1' } };
   const codes = rgba(planes, srgb);
   const tiffs = [
     tiff('plate.tif', { meant: codes, xmp: true, profile: srgbProfile(), title: 'sRGB IEC61966-2-1' }),
     tiff('big.tif', { meant: codes, profile: srgbProfile() }),
     tiff('p3.tif', {
-      meant: rgba(inP3(planes), (v) => v ** (1 / 2.4)),
+      meant: rgba(inOther(TO_P3, planes), (v) => v ** (1 / 2.4)),
       profile: profileOf(colours.p3),
       title: 'P3 D65, BT.1886',
       // The curve is steep near black: the matrix is known to seven places.
+      tolerance: 2,
+      inSrgb: { profile: srgbProfile(), codes: codes.filter((_, i) => i % 4 < 3) },
+    }),
+    tiff('ap1.tif', {
+      meant: rgba(inOther(TO_AP1, planes), (v) => v),
+      profile: profileOf(colours.ap1),
+      title: 'ACES AP1, linear',
       tolerance: 2,
       inSrgb: { profile: srgbProfile(), codes: codes.filter((_, i) => i % 4 < 3) },
     }),
@@ -65,8 +74,9 @@ export async function makeFiles(folder) {
   await writePlateTiff(tiffs[0].path, source, { xmp: XMP });
   await writePlateTiff(tiffs[1].path, source, { bigtiff: true });
   await writePlateTiff(tiffs[2].path, inPrimaries(source, 'p3'), { colour: colours.p3 });
-  await writePlateFloatTiff(tiffs[3].path, source);
-  await writeMatte(tiffs[4].path, source, DISC, EDGE);
+  await writePlateTiff(tiffs[3].path, inPrimaries(source, 'aces-ap1'), { colour: colours.ap1 });
+  await writePlateFloatTiff(tiffs[4].path, source);
+  await writeMatte(tiffs[5].path, source, DISC, EDGE);
   const bt709 = ['(0.64 0.33)', '(0.3 0.6)', '(0.15 0.06)', '(0.3127 0.329)'];
   const exrs = [
     { ...at('plate.exr'), kind: 'float', meant: planar(planes), tolerance: 1e-7, chromaticities: bt709 },
@@ -129,9 +139,9 @@ function planar(planes) {
   });
 }
 
-function inP3(planes) {
+function inOther(m, planes) {
   const rows = [0, 3, 6].map((r) =>
-    planes[0].map((_, i) => TO_P3[r] * planes[0][i] + TO_P3[r + 1] * planes[1][i] + TO_P3[r + 2] * planes[2][i]),
+    planes[0].map((_, i) => m[r] * planes[0][i] + m[r + 1] * planes[1][i] + m[r + 2] * planes[2][i]),
   );
   return [...rows, planes[3]];
 }
