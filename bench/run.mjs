@@ -15,6 +15,7 @@ const BENCHMARKS = {
   rehearsals: 'ten rehearsals, stitched and scored, with the seeing warps off and on',
   limb: 'errors of the limb fit beside the Cramér–Rao bound, and whether its covariance is true',
   track: 'drifting passes of known truth, a fifth of their frames ruined: accuracy, losses and time a frame',
+  masters: 'a 16-bit TIFF with its pyramid, OpenEXR and deep-zoom tiles of 8000 px square: time beside libvips, memory',
   size: 'time, memory and disk of a stitch, and how they grow with frames and pixels; 6k and 16k on request',
   stitch: 'four captures beside the plates that known poses give, scored by the independent scorer; stage times',
 };

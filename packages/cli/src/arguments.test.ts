@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { bytes, number, size, wholeNumber, wholeNumbers } from './arguments.js';
+import { bytes, crop, number, size, wholeNumber, wholeNumbers } from './arguments.js';
 
 test('arguments are read', () => {
   expect(wholeNumber(0)('0')).toBe(0);
@@ -25,4 +25,15 @@ test.each([
   [wholeNumbers, '1,,2', 'Expected a whole number, 0 or more.'],
 ])('nonsense is refused: %#', (read, text, message) => {
   expect(() => read(text)).toThrow(message);
+});
+
+test('frames to be cut', () => {
+  expect(crop('3840x2160')).toEqual([{ widthPx: 3840, heightPx: 2160 }]);
+  const before = crop('10x20');
+  expect(crop('30x40@5000,4200.5', before)).toEqual([
+    ...before,
+    { widthPx: 30, heightPx: 40, centre: { x: 5000, y: 4200.5 } },
+  ]);
+  for (const text of ['3840', '3840x', '3840x2160@1', 'x', '3840x2160@1,2,3'])
+    expect(() => crop(text)).toThrow('3840x2160');
 });

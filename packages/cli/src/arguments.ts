@@ -26,6 +26,22 @@ export function size(text: string): { readonly widthPx: number; readonly heightP
   return { widthPx: Number(match[1]), heightPx: Number(match[2]) };
 }
 
+/** A frame to be cut from a plate. */
+interface Crop {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly centre?: { readonly x: number; readonly y: number };
+}
+
+/** Reads frames such as 3840x2160, or 3840x2160@5000,4200 with the middle on the plate, for commander, one after the other. */
+export function crop(text: string, before: readonly Crop[] = []): readonly Crop[] {
+  const match = /^(\d+)x(\d+)(?:@(\d+(?:\.\d+)?),(\d+(?:\.\d+)?))?$/.exec(text);
+  if (!match) throw new InvalidArgumentError('Expected a frame such as 3840x2160 or 3840x2160@5000,4200.');
+  const frame = { widthPx: Number(match[1]), heightPx: Number(match[2]) };
+  const centre = match[3] === undefined ? {} : { centre: { x: Number(match[3]), y: Number(match[4]) } };
+  return [...before, { ...frame, ...centre }];
+}
+
 /** Reads whole numbers separated by commas, for commander. */
 export function wholeNumbers(text: string): readonly number[] {
   return text.split(',').map(wholeNumber(0));

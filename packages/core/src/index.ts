@@ -77,6 +77,12 @@ export type {
 export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, readPlanSettings, writePlanFiles } from './plan-files.js';
+export type { Background } from './plate/background.js';
+export type { CropPlace, CropRequest } from './plate/crop.js';
+export type { ExrSamples } from './plate/exr-layout.js';
+export type { MasterEncoding, MasterPrimaries } from './plate/master-colour.js';
+export type { CropFormat, MasterOptions } from './plate/masters-options.js';
+export type { SidecarCrop } from './plate/sidecar.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';

@@ -14,12 +14,14 @@ import { folderBytes } from './job/resources.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
-import { type MapPaths, mapPaths, prepareOutput, writeMaps, writePictures, writeSidecar } from './plate/deliver.js';
+import { type MapPaths, mapPaths, prepareOutput, writeMaps, writeSidecar } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
+import { writePictures } from './plate/masters.js';
+import { type MasterOptions, masterPaths, settleMasters } from './plate/masters-options.js';
 import { plateOnDisk } from './plate/plate-source.js';
-import type { SidecarOverlap } from './plate/sidecar.js';
+import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
@@ -44,6 +46,8 @@ export interface StitchOptions {
    * on it. Default none: site, clock and the way of the drift tell.
    */
   readonly albedoPath?: string;
+  /** Colours, background and further files of the plate. Default: a 16-bit sRGB TIFF with the sky as it is. */
+  readonly masters?: MasterOptions;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -63,6 +67,10 @@ export interface StitchResult {
   readonly previewPath: string;
   /** Paths of the maps, where they were asked for. */
   readonly mapPaths: MapPaths | null;
+  /** Paths of further masters, mattes, crops and deep-zoom descriptions that were asked for and written. */
+  readonly masterPaths: readonly string[];
+  /** Frames that were cut from the plate, and how far one can push in. */
+  readonly crops: readonly SidecarCrop[];
   /** What the run has put on disk besides, and whether it is still there. */
   readonly scratch: { readonly folder: string; readonly bytes: number; readonly kept: boolean };
   readonly widthPx: number;
@@ -106,14 +114,16 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow, albedoPath } = options;
+  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow, force = false, albedoPath } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
   }
+  const settings = settleMasters(options.masters);
+  const more = masterPaths(outDir, settings);
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   const albedo = await askMap(albedoPath, signal);
-  const paths = await prepareOutput(outDir, options.force ?? false, maps);
+  const paths = await prepareOutput(outDir, force, [...more, ...(maps ? Object.values(mapPaths(outDir)) : [])]);
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture);
     const where = await whereStage(context, capture, made, albedo);
@@ -122,15 +132,19 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
     const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
-    const files = await writePictures(paths, made.blended, options.force ?? false, signal);
-    if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
+    const writing = { force, ...(signal && { signal }) };
+    const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, writing);
+    const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
+    const files = { ...pictures, files: [...pictures.files, ...mapFiles] };
     const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
-    await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
+    await writeSidecar(paths.sidecar, sidecar, force);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);
     return {
       mapPaths: maps ? mapPaths(outDir) : null,
+      masterPaths: more.filter((path) => files.files.some(({ file }) => join(outDir, file) === path)),
+      crops: sidecar.crops,
       scratch: { folder: workDir, bytes, kept },
       platePath: paths.plate,
       sidecarPath: paths.sidecar,

@@ -1,7 +1,7 @@
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
-import type { Affine } from '../src/compute/affine.js';
 import { readStill } from '../src/capture/read-still.js';
+import type { Affine } from '../src/compute/affine.js';
 import type { PlateSource } from '../src/plate/plate-source.js';
 
 /** The scene of a rendered capture: the Moon's real surface with a known pose, as a plate, and its truth file. */

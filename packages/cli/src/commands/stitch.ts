@@ -1,6 +1,6 @@
-import { type StitchResult, stitch, UsageError } from '@plenilune/core';
+import { type MasterOptions, type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
-import { bytes, wholeNumber } from '../arguments.js';
+import { bytes, crop, wholeNumber } from '../arguments.js';
 import { count, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 import { whereLines } from '../where-lines.js';
@@ -12,6 +12,15 @@ interface StitchArguments extends CommonOptions {
   readonly memory?: number;
   readonly maps?: boolean;
   readonly albedo?: string;
+  readonly exr?: NonNullable<MasterOptions['exr']>;
+  readonly tiffFloat?: boolean;
+  readonly encoding?: NonNullable<MasterOptions['encoding']>;
+  readonly primaries?: NonNullable<MasterOptions['primaries']>;
+  readonly background?: NonNullable<MasterOptions['background']>;
+  readonly matte?: boolean;
+  readonly crop?: NonNullable<MasterOptions['crops']>;
+  readonly cropFormat?: NonNullable<MasterOptions['cropFormat']>;
+  readonly zoomTiles?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly follow?: boolean;
   readonly force?: boolean;
@@ -22,7 +31,8 @@ Interrupted? Run the same command again: finished stages are taken from the work
 
 Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate
-  plenilune stitch captures/2031-03-04 --out plates/march --work /scratch/march --force`;
+  plenilune stitch captures/2031-03-04 --out plates/march --work /scratch/march --force
+  plenilune stitch night --out plates/night --exr half --primaries aces-ap1 --background cut --matte --crop 3840x2160`;
 
 /** `stitch`: makes a plate of a capture. */
 export function addStitch(program: Command, settle: (exitCode: number) => void): void {
@@ -41,6 +51,15 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         '--albedo <picture>',
         'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px',
       )
+      .option('--exr <samples>', 'write plate.exr too, linear, alpha multiplied in: half or float')
+      .option('--tiff-float', 'write plate-float.tif too, linear, 32-bit floats')
+      .option('--encoding <name>', 'curve of the 16-bit masters: srgb, linear, bt709, bt1886 (default: srgb)')
+      .option('--primaries <name>', 'of all masters: bt709, p3, bt2020, aces-ap0, aces-ap1 (default: bt709)')
+      .option('--background <what>', 'sky around the disc: keep, subtract, cut (default: keep)')
+      .option('--matte', 'write matte.tif too: the disc with its own soft limb')
+      .option('--crop <size>', 'cut a frame such as 3840x2160 at full scale, or 3840x2160@X,Y; repeatable', crop)
+      .option('--crop-format <name>', 'tif or png (default: tif)')
+      .option('--zoom-tiles', 'write deep-zoom tiles too: plate.dzi and plate_files')
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',
@@ -65,6 +84,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             onProgress,
             ...(work === undefined ? {} : { workDir: work }),
             maps,
+            masters: mastersOf(options),
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
             ...(albedo === undefined ? {} : { albedoPath: albedo }),
@@ -74,6 +94,21 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         }),
       );
     });
+}
+
+function mastersOf(options: StitchArguments): MasterOptions {
+  const { exr, tiffFloat, encoding, primaries, background, matte, crop, cropFormat, zoomTiles } = options;
+  return {
+    ...(exr === undefined ? {} : { exr }),
+    ...(encoding === undefined ? {} : { encoding }),
+    ...(primaries === undefined ? {} : { primaries }),
+    ...(background === undefined ? {} : { background }),
+    ...(crop === undefined ? {} : { crops: crop }),
+    ...(cropFormat === undefined ? {} : { cropFormat }),
+    floatTiff: tiffFloat ?? false,
+    matte: matte ?? false,
+    zoomTiles: zoomTiles ?? false,
+  };
 }
 
 function describe(result: StitchResult): string[] {
@@ -98,6 +133,12 @@ function describe(result: StitchResult): string[] {
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
+  for (const { file, widthPx, heightPx, largestPushIn } of result.crops) {
+    lines.push(
+      `${file}: from the widest ${widthPx} x ${heightPx} view, push in ${largestPushIn.toFixed(2)} times at most.`,
+    );
+  }
+  if (result.masterPaths.length > 0) lines.push(`more     ${result.masterPaths.join(', ')}`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
   return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
 }

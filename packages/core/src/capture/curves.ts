@@ -14,8 +14,9 @@ export function decodeSrgb(recorded: number): number {
 }
 
 /** BT.709's constants with the digits that make the two branches meet (Rec. ITU-T H.273, transfer characteristics 1). */
-const BT709_ALPHA = 1.099296826809442;
-const BT709_BETA = 0.018053968510807;
+export const BT709_ALPHA = 1.099296826809442;
+/** Light below which the curve is a straight line. */
+export const BT709_BETA = 0.018053968510807;
 
 /** Linear light to a recorded value in 0..1; odd about 0. Rec. ITU-R BT.709-6, item 1.2. */
 export function encodeBt709(linear: number): number {

@@ -104,7 +104,8 @@ export interface Notice {
  * - `split-by-time`: one folder of everything was parted where its frames lie far apart in time;
  * - `split-by-view`: it was parted where the camera was pointed anew;
  * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
- * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees.
+ * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees;
+ * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written.
  */
 export type NoticeReason =
   | TimeOddity
@@ -112,7 +113,8 @@ export type NoticeReason =
   | 'split-by-time'
   | 'split-by-view'
   | 'calibration-exposure'
-  | 'calibration-temperature';
+  | 'calibration-temperature'
+  | 'no-limb';
 
 /**
  * Why something in a capture is not used:

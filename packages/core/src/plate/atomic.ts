@@ -1,4 +1,4 @@
-import { link, open, rename, rm, stat } from 'node:fs/promises';
+import { link, mkdir, open, rename, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
 import { explainUnwritable } from '../job/resources.js';
@@ -50,10 +50,44 @@ export async function writeWhole(
   }
 }
 
-async function requireFree(path: string, force: boolean): Promise<void> {
+/**
+ * The same for a folder: `write` fills one under a temporary name, which then takes its own. With `force`, a folder that
+ * was there is taken away only after that. Throws what {@link writeWhole} throws.
+ */
+export async function writeFolderWhole(
+  path: string,
+  write: (temporaryPath: string) => Promise<void>,
+  options: WriteWholeOptions = {},
+): Promise<void> {
+  const { force = false } = options;
+  const temporary = join(dirname(path), `.${basename(path)}.${process.pid}-${serial++}.partial`);
+  const old = `${temporary}-old`;
+  try {
+    await requireFolder(path);
+    const present = await stat(path).catch(() => undefined);
+    if (present !== undefined && !(force && present.isDirectory())) throw exists(path);
+    await rm(temporary, { recursive: true, force: true });
+    await mkdir(temporary);
+    await write(temporary);
+    if (present !== undefined) await rename(path, old);
+    await rename(temporary, path);
+    await syncFolder(dirname(path));
+  } catch (error) {
+    throw translate(error, path);
+  } finally {
+    await rm(temporary, { recursive: true, force: true });
+    await rm(old, { recursive: true, force: true });
+  }
+}
+
+async function requireFolder(path: string): Promise<void> {
   const folder = await stat(dirname(path)).catch(() => undefined);
   if (!folder?.isDirectory())
     throw new UsageError(`${path} cannot be written: its folder does not exist. Make it first.`);
+}
+
+async function requireFree(path: string, force: boolean): Promise<void> {
+  await requireFolder(path);
   const present = await stat(path).catch(() => undefined);
   if (present?.isDirectory()) throw new OutputError('OUTPUT_EXISTS', `${path} is a folder. Choose another name.`);
   if (present !== undefined && !force) throw exists(path);

@@ -29,11 +29,13 @@ export interface SidecarInput {
   readonly curve: string;
 }
 
+const ENCODINGS = { srgb: 'sRGB', linear: 'linear', bt709: 'BT.709', bt1886: 'BT.1886' } as const;
+
 /** Puts together the sidecar of a finished plate; hashes what was left out, too. */
 export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): Promise<Sidecar> {
   const { capture, made, where, gaps, files, curve } = input;
   const { blended, light, placed } = made;
-  const { file, sha256, bytes, bigtiff, clippedLow, clippedHigh } = files.plate;
+  const { file, sha256, bytes, bigtiff, levels, clippedLow, clippedHigh } = files.plate;
   return {
     format: 'plenilune-plate',
     version: SIDECAR_VERSION,
@@ -44,15 +46,21 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
       widthPx: blended.widthPx,
       heightPx: blended.heightPx,
       bits: 16,
-      encoding: 'sRGB',
-      alpha: 'coverage',
+      encoding: ENCODINGS[files.colour.encoding],
+      primaries: files.colour.primaries,
+      alpha: files.background === 'cut' ? 'coverage-and-matte' : 'coverage',
+      background: files.background,
       covered: blended.covered,
       bytes,
       bigtiff,
+      levels,
       clippedLow,
       clippedHigh,
     },
     preview: files.preview,
+    files: files.files,
+    crops: files.crops,
+    limb: files.limb,
     complete: gaps.length === 0,
     where,
     gaps,
@@ -62,7 +70,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
       calibration: describeCalibration(capture, made),
     },
     settings: { curve },
-    notices: [...capture.notices, ...made.notices],
+    notices: [...capture.notices, ...made.notices, ...files.notices],
     passes: made.tracked.map((_, i) => describePass(made, i)),
     agreement: agreementOf(made),
     overlaps: made.placement.edges.map((edge) => ({

@@ -1,16 +1,13 @@
 import { stat, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
-import type { BlendedPlate } from '../blend/blend-stage.js';
 import { sha256File } from '../capture/hash.js';
 import { OutputError } from '../job/errors.js';
 import { makeFolder } from '../job/work-folder.js';
 import { writeWhole } from './atomic.js';
 import { writeFloatTiff } from './float-tiff.js';
+import type { HashedFile } from './hashed-file.js';
 import type { PlateMaps } from './maps.js';
-import { plateOnDisk } from './plate-source.js';
-import { writePreview } from './preview.js';
-import type { Sidecar, WrittenFiles } from './sidecar.js';
-import { writePlateTiff } from './tiff.js';
+import type { Sidecar } from './sidecar.js';
 
 /** Paths of what a stitch leaves behind. */
 export interface PlatePaths {
@@ -44,12 +41,12 @@ export function mapPaths(outDir: string): MapPaths {
   };
 }
 
-/** Makes the folder, and refuses to go on where a plate lies already unless it may be replaced. */
-export async function prepareOutput(outDir: string, force: boolean, maps: boolean): Promise<PlatePaths> {
+/** Makes the folder, and refuses to go on where one of the files lies already unless it may be replaced. */
+export async function prepareOutput(outDir: string, force: boolean, more: readonly string[]): Promise<PlatePaths> {
   await makeFolder(outDir);
   const paths = platePaths(outDir);
   if (force) return paths;
-  for (const path of [...Object.values(paths), ...(maps ? Object.values(mapPaths(outDir)) : [])]) {
+  for (const path of [...Object.values(paths), ...more]) {
     const present = await stat(path).then(
       () => true,
       () => false,
@@ -63,25 +60,18 @@ export async function prepareOutput(outDir: string, force: boolean, maps: boolea
   return paths;
 }
 
-/** Writes plate and preview, each whole or not at all. */
-export async function writePictures(
-  paths: PlatePaths,
-  blended: BlendedPlate,
-  force: boolean,
-  signal?: AbortSignal,
-): Promise<WrittenFiles> {
-  const source = plateOnDisk(blended.raster);
-  const plate = await writePlateTiff(paths.plate, source, { force, ...(signal && { signal }) });
-  const preview = await writePreview(paths.preview, source, { force });
-  return {
-    plate: { file: basename(paths.plate), sha256: await sha256File(paths.plate, signal), ...plate },
-    preview: { file: basename(paths.preview), sha256: await sha256File(paths.preview, signal), ...preview },
-  };
-}
-
-/** Writes the maps of coverage, weight and noise, each whole or not at all. */
-export async function writeMaps(paths: MapPaths, maps: PlateMaps, force: boolean): Promise<void> {
-  for (const name of ['coverage', 'weight', 'noise'] as const) await writeFloatTiff(paths[name], maps[name], { force });
+/** Writes the maps of coverage, weight and noise, each whole or not at all, and tells what they hold. */
+export async function writeMaps(
+  paths: MapPaths,
+  maps: PlateMaps,
+  options: { readonly force: boolean; readonly signal?: AbortSignal },
+): Promise<HashedFile[]> {
+  const files: HashedFile[] = [];
+  for (const name of ['coverage', 'weight', 'noise'] as const) {
+    await writeFloatTiff(paths[name], maps[name], { force: options.force });
+    files.push({ file: basename(paths[name]), sha256: await sha256File(paths[name], options.signal) });
+  }
+  return files;
 }
 
 /** Writes the sidecar, last of all: a folder with a sidecar is complete. */

@@ -1,12 +1,12 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { decodeSrgb, encodeSrgb } from '../capture/curves.js';
-import { encodeSrgb8, encodeSrgb16 } from './encode.js';
+import { encode16, encodeSrgb8 } from './encode.js';
 
 function encode(values: readonly number[]): { codes: number[]; low: number; high: number } {
   const codes = new Uint16Array(values.length);
   const clips = { low: 0, high: 0 };
-  encodeSrgb16(codes, 0, 1, Float32Array.from(values), 0, values.length, clips);
+  encode16('srgb', codes, 0, 1, Float32Array.from(values), 0, values.length, clips);
   return { codes: [...codes], ...clips };
 }
 
@@ -42,7 +42,7 @@ test('what lies outside is clipped and counted', () => {
 
 test('stride and offsets', () => {
   const codes = new Uint16Array(8);
-  encodeSrgb16(codes, 1, 4, Float32Array.of(9, 1, 0.5, 9), 1, 2, { low: 0, high: 0 });
+  encode16('srgb', codes, 1, 4, Float32Array.of(9, 1, 0.5, 9), 1, 2, { low: 0, high: 0 });
   expect([...codes]).toEqual([0, 65535, 0, 0, 0, Math.round(65535 * encodeSrgb(0.5)), 0, 0]);
 });
 

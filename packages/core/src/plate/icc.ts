@@ -1,4 +1,6 @@
-import { decodeSrgb } from '../capture/curves.js';
+import type { Matrix } from '../capture/colour-matrix.js';
+import { BT709_ALPHA, BT709_BETA, decodeSrgb } from '../capture/curves.js';
+import { BT1886_GAMMA, type CodeCurve } from './encode.js';
 
 /** Entries of the tone table: as many as profiles of this kind usually carry. */
 const CURVE_ENTRIES = 1024;
@@ -13,8 +15,8 @@ const PRIMARIES: readonly (readonly [string, readonly number[]])[] = [
   ['bXYZ', [0.14298, 0.06064, 0.7139]],
 ];
 
-const TAG_COUNT = 9;
 const HEADER_BYTES = 128;
+const COPYRIGHT = 'No copyright, use freely';
 
 /**
  * An ICC profile of version 2 for IEC 61966-2-1 sRGB, made from the standards' figures: matrix and tone table, about
@@ -22,18 +24,43 @@ const HEADER_BYTES = 128;
  */
 export function srgbProfile(): Buffer {
   const curve = toneTable();
-  const blocks: [string, Buffer][] = [
+  return assemble(0x02400000, [
     ['desc', description('sRGB IEC61966-2-1')],
-    ['cprt', typed('text', Buffer.from('No copyright, use freely\0', 'latin1'))],
+    ['cprt', typed('text', Buffer.from(`${COPYRIGHT}\0`, 'latin1'))],
     ['wtpt', xyz(D50)],
     ...PRIMARIES.map(([tag, values]): [string, Buffer] => [tag, xyz(values)]),
     ['rTRC', curve],
     ['gTRC', curve],
     ['bTRC', curve],
-  ];
-  const tableBytes = 4 + TAG_COUNT * 12;
+  ]);
+}
+
+/**
+ * An ICC profile of version 4 with a matrix and an exact curve. `toPcs` takes linear RGB to XYZ under D50, row by row;
+ * `adapt` is the part of it that brought the white there. The same bytes every time. ICC.1:2022.
+ */
+export function displayProfile(name: string, curve: CodeCurve, toPcs: Matrix, adapt: Matrix): Buffer {
+  const tone = typed('para', parametric(curve));
+  return assemble(0x04400000, [
+    ['desc', localised(name)],
+    ['cprt', localised(COPYRIGHT)],
+    ['wtpt', xyz(D50)],
+    ['chad', typed('sf32', fixedList(adapt))],
+    ...['rXYZ', 'gXYZ', 'bXYZ'].map((tag, c): [string, Buffer] => [
+      tag,
+      xyz([toPcs[c]!, toPcs[c + 3]!, toPcs[c + 6]!]),
+    ]),
+    ['rTRC', tone],
+    ['gTRC', tone],
+    ['bTRC', tone],
+  ]);
+}
+
+/** Header, tag table and data; equal blocks are put in once. */
+function assemble(version: number, blocks: readonly (readonly [string, Buffer])[]): Buffer {
+  const tableBytes = 4 + blocks.length * 12;
   const table = Buffer.alloc(tableBytes);
-  table.writeUInt32BE(TAG_COUNT, 0);
+  table.writeUInt32BE(blocks.length, 0);
   const places = new Map<Buffer, number>();
   const data: Buffer[] = [];
   let end = HEADER_BYTES + tableBytes;
@@ -47,7 +74,7 @@ export function srgbProfile(): Buffer {
     table.writeUInt32BE(places.get(block)!, 8 + i * 12);
     table.writeUInt32BE(block.length, 12 + i * 12);
   });
-  return Buffer.concat([header(end), table, ...data]);
+  return Buffer.concat([header(end, version), table, ...data]);
 }
 
 /**
@@ -69,10 +96,10 @@ export function embedProfileInJpeg(jpeg: Buffer, profile: Buffer): Buffer {
   return Buffer.concat([jpeg.subarray(0, at), ...segments, jpeg.subarray(at)]);
 }
 
-function header(sizeBytes: number): Buffer {
+function header(sizeBytes: number, version: number): Buffer {
   const out = Buffer.alloc(HEADER_BYTES);
   out.writeUInt32BE(sizeBytes, 0);
-  out.writeUInt32BE(0x02400000, 8);
+  out.writeUInt32BE(version, 8);
   out.write('mntrRGB XYZ ', 12, 'latin1');
   // A fixed date, so that the bytes never change: 2020-01-01.
   [2020, 1, 1, 0, 0, 0].forEach((value, i) => {
@@ -102,12 +129,41 @@ function description(name: string): Buffer {
   return typed('desc', Buffer.concat([length, ascii, Buffer.alloc(4 + 4 + 2 + 1 + 67)]));
 }
 
+/** multiLocalizedUnicodeType with one text, in English. */
+function localised(text: string): Buffer {
+  const words = Buffer.from(text, 'utf16le').swap16();
+  const head = Buffer.alloc(20);
+  head.writeUInt32BE(1, 0);
+  head.writeUInt32BE(12, 4);
+  head.write('enUS', 8, 'latin1');
+  head.writeUInt32BE(words.length, 12);
+  head.writeUInt32BE(28, 16);
+  return typed('mluc', Buffer.concat([head, words]));
+}
+
+/** parametricCurveType: the function 0, x^g, or 3, which is linear below d. ICC.1:2022, table 68. */
+function parametric(curve: CodeCurve): Buffer {
+  const [type, values] = {
+    linear: [0, [1]] as const,
+    bt1886: [0, [BT1886_GAMMA]] as const,
+    srgb: [3, [2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045]] as const,
+    bt709: [3, [1 / 0.45, 1 / BT709_ALPHA, 1 - 1 / BT709_ALPHA, 1 / 4.5, 4.5 * BT709_BETA]] as const,
+  }[curve];
+  const head = Buffer.alloc(4);
+  head.writeUInt16BE(type, 0);
+  return Buffer.concat([head, fixedList(values)]);
+}
+
 function xyz(values: readonly number[]): Buffer {
-  const body = Buffer.alloc(12);
+  return typed('XYZ ', fixedList(values));
+}
+
+function fixedList(values: readonly number[]): Buffer {
+  const body = Buffer.alloc(values.length * 4);
   values.forEach((value, i) => {
     body.writeInt32BE(fixed(value), i * 4);
   });
-  return typed('XYZ ', body);
+  return body;
 }
 
 function typed(type: string, body: Buffer): Buffer {

@@ -10,18 +10,16 @@ import type { EdgeReport, PlacedBy } from '../placement/place-stage.js';
 import type { ColourShift } from '../registration/colour-shift.js';
 import type { TrackGap } from '../registration/track.js';
 import type { SharpChoice } from '../strip/sharp-weights.js';
+import type { Background } from './background.js';
+import type { CropPlace } from './crop.js';
 import type { Gap } from './gaps.js';
+import type { HashedFile } from './hashed-file.js';
+import type { LimbModel } from './limb-model.js';
+import type { MasterColour, MasterPrimaries } from './master-colour.js';
 import type { PlateTiffResult } from './tiff.js';
 
 /** Version of the sidecar's layout; grows when a field changes its meaning or goes. */
 export const SIDECAR_VERSION = 1;
-
-/** A file with what identifies its content. */
-export interface HashedFile {
-  /** Path relative to the capture, or the name beside the sidecar, with forward slashes. */
-  readonly file: string;
-  readonly sha256: string;
-}
 
 /** A frame that is in the plate. */
 export interface SidecarFrame extends HashedFile {
@@ -111,16 +109,27 @@ export interface Sidecar {
     readonly widthPx: number;
     readonly heightPx: number;
     readonly bits: 16;
-    readonly encoding: 'sRGB';
-    readonly alpha: 'coverage';
+    readonly encoding: 'sRGB' | 'linear' | 'BT.709' | 'BT.1886';
+    readonly primaries: MasterPrimaries;
+    /** With a background that was cut off, coverage times matte. */
+    readonly alpha: 'coverage' | 'coverage-and-matte';
+    readonly background: Background;
     /** Share of the plate's pixels that hold light, 0..1. */
     readonly covered: number;
     readonly bytes: number;
     readonly bigtiff: boolean;
+    /** Pages of the pyramid, the plate included. */
+    readonly levels: number;
     readonly clippedLow: number;
     readonly clippedHigh: number;
   };
   readonly preview: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly gain: number };
+  /** Every file that was written but this one, the two above included, deep-zoom tiles one by one. */
+  readonly files: readonly HashedFile[];
+  /** Frames that were cut from the plate. */
+  readonly crops: readonly SidecarCrop[];
+  /** The disc on the plate, plate px, its edge and its sky in linear light, where an output needed them and they could be found. */
+  readonly limb: LimbModel | null;
   readonly complete: boolean;
   /** Where the plate lies on its body, or why that is not known. */
   readonly where: Whereabouts | WhereUnknown;
@@ -152,10 +161,17 @@ export interface Sidecar {
   readonly leftOut: readonly (LeftOut & { readonly sha256?: string })[];
 }
 
+/** A frame in the sidecar: where it lies on the plate, and how far one can push in. */
+export interface SidecarCrop extends CropPlace {
+  readonly file: string;
+}
+
 /** Facts about the written files. */
-export interface WrittenFiles {
+export interface WrittenFiles extends Pick<Sidecar, 'preview' | 'files' | 'crops' | 'limb'> {
   readonly plate: HashedFile & PlateTiffResult;
-  readonly preview: Sidecar['preview'];
+  readonly colour: MasterColour;
+  readonly background: Background;
+  readonly notices: readonly Notice[];
 }
 
 /** Pose on the plate whose first pixel lies at (x0, y0) of the space that the pose maps to. */

@@ -35,15 +35,16 @@ export function tiffHeader(big: boolean, directoryOffset: number): Buffer {
 
 /**
  * One directory, to be written at `offset` (even), followed by the values that do not fit into it. Entries come in
- * any order. Offsets are 32 bits wide, or 64 in a BigTIFF.
+ * any order; the next directory lies at `nextOffset`, 0 for none. Offsets are 32 bits wide, or 64 in a BigTIFF.
  */
-export function tiffDirectory(big: boolean, offset: number, entries: readonly TiffEntry[]): Buffer {
+export function tiffDirectory(big: boolean, offset: number, entries: readonly TiffEntry[], nextOffset = 0): Buffer {
   const sorted = [...entries].sort((a, b) => a.tag - b.tag);
   const countBytes = big ? 8 : 2;
   const wordBytes = big ? 8 : 4;
   const entryBytes = 4 + 2 * wordBytes;
   const directory = Buffer.alloc(countBytes + sorted.length * entryBytes + wordBytes);
   writeUnsigned(directory, 0, countBytes, sorted.length);
+  writeUnsigned(directory, directory.length - wordBytes, wordBytes, nextOffset);
   const outside: Buffer[] = [directory];
   let end = offset + directory.length;
   sorted.forEach((entry, i) => {

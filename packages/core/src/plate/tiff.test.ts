@@ -74,7 +74,7 @@ describe.each([
       xmp: '<x:xmpmeta/>',
     });
     const bytes = await readFile(path());
-    expect(result).toEqual({ clippedLow: low, clippedHigh: high, bytes: bytes.length, bigtiff });
+    expect(result).toEqual({ clippedLow: low, clippedHigh: high, bytes: bytes.length, bigtiff, levels: 2 });
     expect(low).toBeGreaterThan(1000);
     expect(bytes.readUInt16LE(2)).toBe(bigtiff ? 43 : 42);
   });

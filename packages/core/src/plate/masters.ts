@@ -1,0 +1,106 @@
+import { basename, dirname, join } from 'node:path';
+import { sha256File } from '../capture/hash.js';
+import type { Notice } from '../capture/pass.js';
+import { withBackground } from './background.js';
+import { cropOf, placeCrop } from './crop.js';
+import { writePlateExr } from './exr.js';
+import type { HashedFile } from './hashed-file.js';
+import { findLimbModel, type LimbModel } from './limb-model.js';
+import { inPrimaries } from './master-colour.js';
+import { EXR_FILE, FLOAT_FILE, MATTE_FILE, type MasterSettings, ZOOM_FILE } from './masters-options.js';
+import { writeMatte } from './matte.js';
+import type { PlateSource } from './plate-source.js';
+import { writePlatePng } from './png.js';
+import { writePreview } from './preview.js';
+import type { SidecarCrop, WrittenFiles } from './sidecar.js';
+import { writePlateTiff } from './tiff.js';
+import { writePlateFloatTiff } from './tiff-float.js';
+import { writeZoomTiles } from './zoom-tiles.js';
+
+/** What every writer is told. */
+interface Writing {
+  readonly force: boolean;
+  readonly signal?: AbortSignal;
+}
+
+/** Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. */
+export async function writePictures(
+  paths: { readonly plate: string; readonly preview: string },
+  plain: PlateSource,
+  settings: MasterSettings,
+  options: Writing,
+): Promise<WrittenFiles> {
+  const outDir = dirname(paths.plate);
+  const { colour, background } = settings;
+  const limb = needsLimb(settings) ? findLimbModel(plain) : null;
+  const shown = withBackground(plain, background, limb);
+  const source = inPrimaries(shown, colour.primaries);
+  const hashed = async (path: string): Promise<HashedFile> => ({
+    file: basename(path),
+    sha256: await sha256File(path, options.signal),
+  });
+  const plate = await writePlateTiff(paths.plate, source, { colour, ...options });
+  const preview = await writePreview(paths.preview, shown, { force: options.force });
+  const written = {
+    plate: { ...(await hashed(paths.plate)), ...plate },
+    preview: { ...(await hashed(paths.preview)), ...preview },
+  };
+  const files: HashedFile[] = [written.plate, written.preview].map(({ file, sha256 }) => ({ file, sha256 }));
+  for (const path of await writeOthers(outDir, source, plain, limb, settings, options)) files.push(await hashed(path));
+  const crops: SidecarCrop[] = [];
+  for (const crop of settings.crops) {
+    const path = join(outDir, crop.file);
+    const place = placeCrop(plain, crop, limb?.ellipse ?? null);
+    const part = cropOf(source, place);
+    if (settings.cropFormat === 'png') await writePlatePng(path, part, { colour, ...options });
+    else await writePlateTiff(path, part, { colour, ...options });
+    crops.push({ file: crop.file, ...place });
+    files.push(await hashed(path));
+  }
+  if (settings.zoomTiles) {
+    const path = join(outDir, ZOOM_FILE);
+    const { tiles } = await writeZoomTiles(path, shown, options);
+    files.push(await hashed(path), ...tiles);
+  }
+  return {
+    ...written,
+    colour,
+    background: limb ? background : 'keep',
+    limb,
+    crops,
+    files,
+    notices: noticesOf(settings, limb),
+  };
+}
+
+function needsLimb({ background, matte, crops }: MasterSettings): boolean {
+  return background !== 'keep' || matte || crops.some((crop) => crop.centre === undefined);
+}
+
+/** Masters that are wanted besides; gives their paths. */
+async function writeOthers(
+  outDir: string,
+  source: PlateSource,
+  size: { readonly width: number; readonly height: number },
+  limb: LimbModel | null,
+  { exr, floatTiff, matte, colour: { primaries } }: MasterSettings,
+  options: Writing,
+): Promise<string[]> {
+  const paths: string[] = [];
+  const at = (file: string): string => {
+    paths.push(join(outDir, file));
+    return paths.at(-1)!;
+  };
+  if (exr) await writePlateExr(at(EXR_FILE), source, { samples: exr, primaries, ...options });
+  if (floatTiff) await writePlateFloatTiff(at(FLOAT_FILE), source, { primaries, ...options });
+  if (matte && limb) await writeMatte(at(MATTE_FILE), size, limb.ellipse, limb.softness, options);
+  return paths;
+}
+
+function noticesOf({ background, matte }: MasterSettings, limb: LimbModel | null): Notice[] {
+  if (limb || (background === 'keep' && !matte)) return [];
+  const lost = [...(background === 'keep' ? [] : ['the background is kept']), ...(matte ? ['there is no matte'] : [])];
+  return [
+    { item: 'plate', reason: 'no-limb', detail: `no lit limb is to be seen on the plate: ${lost.join(' and ')}` },
+  ];
+}

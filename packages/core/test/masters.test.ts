@@ -1,0 +1,101 @@
+import { readdir, readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { Ajv2020 } from 'ajv/dist/2020.js';
+import { beforeAll, expect, test } from 'vitest';
+import { sha256File } from '../src/capture/hash.js';
+import { gaugeOf } from '../src/plate/limb-ellipse.js';
+import { readPlate } from '../src/plate/read-plate.js';
+import type { Sidecar } from '../src/plate/sidecar.js';
+import { rehearse } from '../src/rehearsal/rehearse.js';
+import { type StitchResult, stitch } from '../src/stitch.js';
+import { useScratch } from './scratch.js';
+
+const scratch = useScratch();
+let result: StitchResult;
+let sidecar: Sidecar;
+
+beforeAll(async () => {
+  const dir = scratch('night');
+  const settings = { seed: 7, discDiameterPx: 560, frameWidthPx: 520, frameHeightPx: 340, passes: 2, framesPerPass: 6 };
+  await rehearse(dir, settings);
+  result = await stitch(join(dir, 'capture'), {
+    outDir: scratch('plate'),
+    maps: true,
+    masters: {
+      background: 'cut',
+      exr: 'half',
+      floatTiff: true,
+      matte: true,
+      zoomTiles: true,
+      encoding: 'bt1886',
+      primaries: 'p3',
+      crops: [{ widthPx: 192, heightPx: 108 }],
+    },
+  });
+  sidecar = JSON.parse(await readFile(result.sidecarPath, 'utf8')) as Sidecar;
+});
+
+test('the sidecar lists every file with its hash, and keeps to its schema', async () => {
+  const schema: unknown = JSON.parse(await readFile(new URL('../schema/plate.schema.json', import.meta.url), 'utf8'));
+  const isValid = new Ajv2020({ strict: false }).compile(schema as object);
+  expect(isValid(sidecar), JSON.stringify(isValid.errors)).toBe(true);
+  const entries = await readdir(scratch('plate'), { recursive: true, withFileTypes: true });
+  const files = entries.filter((e) => e.isFile()).map((e) => join(e.parentPath, e.name));
+  const listed = sidecar.files.map(({ file }) => scratch(join('plate', file)));
+  expect(listed.sort()).toEqual(files.filter((file) => file !== result.sidecarPath).sort());
+  expect(listed).toEqual(expect.arrayContaining([...result.masterPaths]));
+  expect(result.masterPaths).toHaveLength(5);
+  for (const { file, sha256 } of sidecar.files) expect(await sha256File(scratch(join('plate', file)))).toBe(sha256);
+  expect(sidecar.plate).toMatchObject({
+    encoding: 'BT.1886',
+    primaries: 'p3',
+    background: 'cut',
+    alpha: 'coverage-and-matte',
+  });
+  expect(sidecar.crops[0]!.largestPushIn).toBe(Math.min(result.widthPx / 192, result.heightPx / 108));
+});
+
+test('cut out and laid over white, grey and a colour, the limb has no fringe above 1 %', async () => {
+  const { image, coverage } = await readPlate(result.platePath);
+  const { ellipse, softness } = sidecar.limb!;
+  expect(softness.roughnessPx).toBeLessThan(1);
+  const gauge = gaugeOf(ellipse);
+  const reach = 5 * softness.sigmaPx;
+  for (const behind of [
+    [1, 1, 1],
+    [0.18, 0.18, 0.18],
+    [0.05, 0.6, 0.9],
+  ]) {
+    for (const [c, plane] of image.planes.entries()) {
+      // Mean of the lit limb by its distance from the edge.
+      const sums = new Map<number, [number, number]>();
+      for (let y = 0, i = 0; y < image.height; y++) {
+        for (let x = 0; x < image.width; x++, i++) {
+          if (x < ellipse.centreX + 0.6 * ellipse.aPx) continue;
+          const { distancePx } = gauge.place(x, y);
+          const from = distancePx - softness.offsetPx;
+          if (from < -1.5 * softness.sigmaPx || from > reach) continue;
+          const [sum, n] = sums.get(Math.round(2 * from)) ?? [0, 0];
+          const alpha = coverage.data[i]!;
+          sums.set(Math.round(2 * from), [sum + alpha * plane[i]! + (1 - alpha) * behind[c]!, n + 1]);
+        }
+      }
+      const means = [...sums].sort((a, b) => a[0] - b[0]).map(([, [sum, n]]) => sum / n);
+      const limb = means[0]!;
+      const rises = behind[c]! > limb;
+      means.slice(1).forEach((value, k) => {
+        const step = value - means[k]!;
+        expect(rises ? step : -step).toBeGreaterThan(-0.01 * limb);
+      });
+      expect(Math.abs(means.at(-1)! - behind[c]!)).toBeLessThan(0.01 * limb);
+    }
+  }
+});
+
+test('a value that is none is told before anything is done', async () => {
+  const masters = { background: 'cutt' as 'cut' };
+  await expect(stitch(scratch('night/capture'), { outDir: scratch('never'), masters })).rejects.toThrow(
+    '"cutt" is no background (did you mean "cut"?)',
+  );
+  expect(await readdir(scratch('.'))).not.toContain('never');
+});
