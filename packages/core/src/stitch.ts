@@ -12,16 +12,26 @@ import { folderBytes } from './job/resources.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
-import { type MapPaths, mapPaths, prepareOutput, writeMaps, writePictures, writeSidecar } from './plate/deliver.js';
+import {
+  type MapPaths,
+  mapPaths,
+  prepareOutput,
+  sidecarText,
+  writeMaps,
+  writePictures,
+  writeSidecar,
+} from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarOverlap } from './plate/sidecar.js';
+import { reportInput } from './report/report-input.js';
+import { writeReport } from './report/write-report.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
-  /** Folder for the plate, its preview and its sidecar; made when missing. */
+  /** Folder for the plate, its preview, its sidecar and its report; made when missing. */
   readonly outDir: string;
   /**
    * Folder for finished stages, from which an interrupted run resumes; it stays. Default: `work` inside `outDir`, which is
@@ -54,6 +64,8 @@ export interface StitchResult {
   readonly platePath: string;
   readonly sidecarPath: string;
   readonly previewPath: string;
+  /** A page to look at, which tells what the plate is made of. */
+  readonly reportPath: string;
   /** Paths of the maps, where they were asked for. */
   readonly mapPaths: MapPaths | null;
   /** What the run has put on disk besides, and whether it is still there. */
@@ -114,7 +126,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const files = await writePictures(paths, made.blended, options.force ?? false, signal);
     if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
     const sidecar = await buildSidecar({ capture, made, gaps, files, curve: curve ?? 'auto' }, signal);
-    await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
+    const text = sidecarText(paths.sidecar, sidecar);
+    await writeReport(paths.report, reportInput(made, sidecar, text), { force: options.force ?? false, signal });
+    await writeSidecar(paths.sidecar, text, options.force ?? false);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);
@@ -124,6 +138,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       platePath: paths.plate,
       sidecarPath: paths.sidecar,
       previewPath: paths.preview,
+      reportPath: paths.report,
       widthPx: blended.widthPx,
       heightPx: blended.heightPx,
       complete: gaps.length === 0,

@@ -30,7 +30,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .summary('make a plate of a capture')
       .description('Makes one plate of the passes in a capture folder. The capture is only read.')
       .argument('<capture>', 'the folder that holds the passes of one night')
-      .option('--out <folder>', 'where the plate, its sidecar and its preview go; required')
+      .option('--out <folder>', 'where the plate, its sidecar, preview and report go; required')
       .option('--work <folder>', 'where finished stages are kept (default: in the output, until the plate is whole)')
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
@@ -70,7 +70,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
 }
 
 function describe(result: StitchResult): string[] {
-  const { widthPx, heightPx, passes, complete, gaps, leftOut, platePath, previewPath, sidecarPath } = result;
+  const { widthPx, heightPx, passes, complete, gaps, leftOut } = result;
   const used = passes.reduce((sum, pass) => sum + pass.used, 0);
   const frames = passes.reduce((sum, pass) => sum + pass.of, 0);
   const placed = count(passes.filter((pass) => pass.placed).length, 'pass', 'passes');
@@ -91,7 +91,8 @@ function describe(result: StitchResult): string[] {
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
-  return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
+  lines.push(`plate    ${result.platePath}`, `preview  ${result.previewPath}`, `sidecar  ${result.sidecarPath}`);
+  return [...lines, `report   ${result.reportPath}`];
 }
 
 function inGiB(amount: number): string {

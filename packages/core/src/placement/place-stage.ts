@@ -158,14 +158,9 @@ async function placeStrips(
     }
   });
   const residuals = edges.map((e, k) => (verdicts[k]!.kept && poses[e.fixed] ? residualsOf(e, common) : []));
-  const joined = strips.map(({ masked }, s) =>
+  const joined = strips.map(({ masked: { light } }, s) =>
     poses[s]
-      ? {
-          pose: common.get(s)!,
-          widthPx: masked.light.width,
-          heightPx: masked.light.height,
-          frames: passes[s]!.frames.length,
-        }
+      ? { pose: common.get(s)!, widthPx: light.width, heightPx: light.height, frames: passes[s]!.frames.length }
       : null,
   );
   const used = edges.filter((_, k) => verdicts[k]!.kept);
