@@ -167,7 +167,9 @@ function toPixels({ planes, cover }: Cell): Uint8Array {
     for (let i = 0; i < count; i++) light[i] = plane[i]! + (1 - cover[i]!) * UNCOVERED;
     encodeSrgb16(codes, c, planes.length, light, 0, count, clips);
   });
-  return Uint8Array.from(codes, (code) => Math.round(code / 257));
+  const pixels = new Uint8Array(codes.length);
+  for (let i = 0; i < codes.length; i++) pixels[i] = Math.round(codes[i]! / 257);
+  return pixels;
 }
 
 function choose({ width, height }: PlateSource, made: readonly Level[], mostBytes: number): PlateTiles {
