@@ -78,7 +78,7 @@ function chart({ title, told, across }: ChartText, body: Html, named: readonly S
 }
 
 function valueAxis(axisY: (y: number) => number, low: number, high: number): Html[] {
-  const { values, digits } = ticksOf(low, high, 3);
+  const { values, digits } = ticksOf(low, high, 4);
   return values.map((v) => {
     const y = tenth(axisY(v));
     return html`<path class="grid" d="M${LEFT} ${y}H${RIGHT}"/><text class="tick" x="${LEFT - 5}" y="${y + 3}" text-anchor="end">${decimals(v, digits)}</text>`;

@@ -1,6 +1,6 @@
 import { type Html, html } from './html.js';
 import { COVERAGE_RAMP, type MapPicture, mapPicture, SHARPNESS_RAMP } from './map-picture.js';
-import { decimals, tenth, threeDigits } from './numbers.js';
+import { decimals, tenth } from './numbers.js';
 import { middlesOf, outlineOf, type Place, seamsOf } from './outlines.js';
 import type { ReportInput } from './report-types.js';
 
@@ -38,7 +38,7 @@ export async function layersOf(input: ReportInput): Promise<Layer[]> {
     mapLayer(
       'sharpness',
       'Sharpness chosen',
-      'Sharpness of what was stacked; 1 is the mean of the frames on the same ground.',
+      'How sharp the frames are that lit ground was made of; 1 is the mean of all that show it.',
       sharpness,
       (v) => decimals(v, 2),
       input,
@@ -123,7 +123,7 @@ function residualLayer(input: ReportInput): Layer {
     )
     .join('');
   const dots = all.map(dotAt).join('');
-  const note = `What the poses leave between two passes, drawn ${threeDigits(times)} times as long; rms ${decimals(rms, 2)} px. Most of it is undone where they are joined.`;
+  const note = `What the poses leave between two passes, drawn ${times} times as long; rms ${decimals(rms, 2)} px. Most of it is undone where they are joined.`;
   return plain(
     'residuals',
     'Residual vectors',

@@ -2,7 +2,7 @@ import type { SidecarFrame, SidecarPass } from '../plate/sidecar.js';
 import { frameChart, type Series } from './chart.js';
 import { type Html, html } from './html.js';
 import { lookOf } from './layers.js';
-import { count, decimals, percent, threeDigits } from './numbers.js';
+import { count, decimals, percent } from './numbers.js';
 import { PLACED_WORDS } from './reason-words.js';
 import type { ReportInput } from './report-types.js';
 import { numbers, section, table } from './table.js';
@@ -53,7 +53,7 @@ export function framesSection({ sidecar, frames }: ReportInput): Html {
   return section(
     'frames',
     'Frame by frame',
-    html`<p class="note">Frames are counted from 0, as in the sidecar. Dots are in the plate; crosses on the lower edge were left out.</p>`,
+    html`<p class="note">Frames are counted from 0, as in the sidecar. Dots are in the plate; crosses on the lower edge were left out. Sharpness of 1 is the mean on the same ground. Off the path: how far from a smooth drift. Gain and sky: by what a frame’s light differs from the plate’s, sky in thousandths of the clipping point.</p>`,
     sidecar.passes.map((pass, k) => passCharts(pass, frames[k]!, lookOf(k))),
   );
 }
@@ -74,25 +74,25 @@ function passCharts(pass: SidecarPass, { of, lost }: ReportInput['frames'][numbe
     channels.map((channel, c) => ({ name: channel, look: channel, points: pointsOf(pass, (f) => of(f)[c]!) }));
   return html`<h3><span class="key ${look}">${name}</span> <small>${sharp && preference(sharp)}</small></h3><div class="charts">
 ${draw(
-  'Sharpness, 1 is the mean on the same ground',
+  'Sharpness',
   'sharpness',
   one((f) => f.sharpness),
   (v) => decimals(v, 2),
 )}
 ${draw(
-  'Off the smooth path, px',
+  'Off the path, px',
   'distance from the smooth path in px',
   one((f) => f.offPathPx),
   (v) => decimals(v, 2),
 )}
 ${draw(
-  'Gain against the plate',
+  'Gain',
   'gain',
   each((f) => f.gain),
   (v) => decimals(v, 3),
 )}
 ${draw(
-  'Sky above the plate\u2019s, ‰ of clipping',
+  'Sky, ‰',
   'sky in thousandths',
   each((f) => f.sky.map((s) => 1000 * s)),
   (v) => decimals(v, 2),
@@ -107,7 +107,7 @@ function pointsOf({ frames }: SidecarPass, of: (frame: SidecarFrame) => number) 
 function preference({ power, trades }: NonNullable<SidecarPass['sharp']>): string {
   const taken = trades.find((t) => t.power === power);
   if (power === 0 || !taken) return 'All frames count alike.';
-  return `Weighed by the ${threeDigits(power)}th power of sharpness: ${threeDigits(taken.sharpness)} times as sharp as even weights, ${threeDigits(taken.noise)} times the noise.`;
+  return `Weighed by sharpness to the power of ${power}: ${decimals(taken.sharpness, 2)} times as sharp as with even weights, and ${decimals(taken.noise, 2)} times the noise.`;
 }
 
 function rms(values: readonly number[]): number {

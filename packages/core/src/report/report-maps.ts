@@ -31,8 +31,10 @@ export function reportMaps(made: MadePlate): ReportMaps {
     const v = (applyY(toTrack, px, py) - local.y0) / local.stepPx;
     const inside = (at: number, count: number): number => Math.min(count - 1, Math.max(0, at));
     const { columns, rows } = local;
-    const sharp = bilinearAt(local.frames[frame]!, columns, rows, inside(u, columns), inside(v, rows));
     coverage.data[place]!++;
+    const cell = Math.round(inside(v, rows)) * columns + Math.round(inside(u, columns));
+    if (local.lit[frame]![cell] === 0) return;
+    const sharp = bilinearAt(local.frames[frame]!, columns, rows, inside(u, columns), inside(v, rows));
     sharpness.data[place]! += weight * sharp;
     weights.data[place]! += weight;
   });

@@ -26,7 +26,7 @@ export interface ReportMaps {
   readonly stepPx: number;
   /** Number of frames that show the place. */
   readonly coverage: Plane;
-  /** Sharpness of what was stacked, against the mean of the pass's frames on the same ground. */
+  /** Sharpness of what was stacked, against the mean of the pass's frames on the same ground; lit ground only. */
   readonly sharpness: Plane;
 }
 
