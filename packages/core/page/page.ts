@@ -52,6 +52,10 @@ interface PlateData {
     // Pixel centres are whole numbers, and the viewer's origin is a corner.
     space.setAttribute('transform', `translate(${origin.x} ${origin.y}) scale(${cssPx}) translate(0.5 0.5)`);
     space.style.setProperty('--k', String(1 / cssPx));
+    const { x: width, y: height } = viewer.viewport.getContainerSize();
+    // On paper the drawing is as much smaller as the picture.
+    byId('overlay').setAttribute('viewBox', `0 0 ${width} ${height}`);
+    stage.parentElement!.style.setProperty('--ratio', String(width / height));
     byId<HTMLOutputElement>('scale').value = `${Math.round(scaleOf() * 1000) / 10} %`;
     viewer.drawer.setImageSmoothingEnabled(scaleOf() * 2 ** data.halvings < 0.999);
   };

@@ -47,7 +47,14 @@ const BREAKOUT = '</script><script>alert(2)</script>"\'`&.tif';
 export function madeInput(source: PlateSource, file = 'lower/frame.tif'): ReportInput {
   const { width, height } = source;
   const passes = [passOf('lower', width, height, 0.42, file), passOf('upper', width, height, 0, `upper/${BREAKOUT}`)];
-  const lost: SidecarPass = { ...passes[0]!, name: `haze ${HOSTILE}`, placed: false, placedBy: null, sharp: null, frames: [] };
+  const lost: SidecarPass = {
+    ...passes[0]!,
+    name: `haze ${HOSTILE}`,
+    placed: false,
+    placedBy: null,
+    sharp: null,
+    frames: [],
+  };
   const sidecar: Sidecar = {
     format: 'plenilune-plate',
     version: 1,

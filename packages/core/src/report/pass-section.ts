@@ -45,7 +45,7 @@ export function passesSection({ sidecar, frames }: ReportInput, drift: Html): Ht
 
 function cadenceWords(after: string, before: string, lost: number): string {
   const steps = lost < 0 ? 'a doubled frame was put in' : `${count(lost, 'step is', 'steps are')} missing`;
-  return `between ${after} and ${before} ${steps}, as the drift shows.`;
+  return `${steps} between ${after} and ${before}, as the drift shows.`;
 }
 
 /** What happened from frame to frame, a row of drawings for each pass. */
