@@ -19,9 +19,9 @@ export function madePlate(width: number, height: number, channels: 1 | 3 = 3): P
           const [x, y] = [u + box.x0, v + box.y0];
           if (x + y < 0.3 * width) continue;
           cover[i] = 1;
-          const away = Math.hypot(x - width / 2, y - height / 2) / radius;
-          const lit = away < 1 ? 0.06 + 0.4 * Math.sqrt(1 - away * away) : 0;
-          const rough = 1 + 0.25 * Math.sin(x / 7) * Math.cos(y / 9) + 0.1 * (chance(x, y) - 0.5);
+          const away = ((x - width / 2) ** 2 + (y - height / 2) ** 2) / radius ** 2;
+          const lit = away < 1 ? 0.06 + 0.4 * Math.sqrt(1 - away) : 0;
+          const rough = 1 + WAVE[x % WAVE.length]! * WAVE[y % WAVE.length]! + 0.1 * (chance(x, y) - 0.5);
           for (let c = 0; c < channels; c++) planes[c]![i] = 0.004 + lit * rough * (1 + 0.02 * (1 - c));
         }
       }
@@ -32,6 +32,8 @@ export function madePlate(width: number, height: number, channels: 1 | 3 = 3): P
     },
   };
 }
+
+const WAVE = Float64Array.from({ length: 44 }, (_, k) => 0.5 * Math.sin((2 * Math.PI * k) / 44));
 
 /** 0..1, the same for the same place. */
 function chance(x: number, y: number): number {

@@ -9,7 +9,7 @@ export function table(name: string, columns: readonly Column[], rows: readonly (
     typeof c === 'string' ? html`<th scope="col">${c}</th>` : html`<th scope="col" class="number">${c.name}</th>`,
   );
   const lines = rows.map((cells) => html`<tr>${cells.map((cell, k) => cellOf(cell, columns[k]!, k))}</tr>`);
-  return html`<div class="scroll" role="region" aria-label="${name}" tabindex="0"><table><thead><tr>${heads}</tr></thead><tbody>${lines}</tbody></table></div>`;
+  return html`<div class="scroll" role="region" aria-label="${name}, table" tabindex="0"><table><thead><tr>${heads}</tr></thead><tbody>${lines}</tbody></table></div>`;
 }
 
 function cellOf(cell: Part, column: Column, k: number): Html {

@@ -30,17 +30,13 @@ export interface PlateTiles {
 export const TILE_PX = 512;
 /** Qualities that the finest level is tried at, best first. */
 const QUALITIES = [92, 84, 74, 62] as const;
-/** Place of the quality of all coarser levels in {@link QUALITIES}. */
-const COARSE = 1;
+/** That of all coarser levels. */
+const COARSE_QUALITY = 84;
+/** JPEGs that are made at once; a fixed figure, so that memory is bounded. */
+const AT_ONCE = 4;
 /** Grey of what is not covered, sRGB. */
 const UNCOVERED: number = decodeSrgb(64 / 255);
 const RGB = 3;
-
-/** One level at every quality; one that takes too much room is given up. */
-interface Level {
-  readonly rungs: (Map<string, Buffer> | null)[];
-  readonly bytes: number[];
-}
 
 /** Light that is multiplied with its coverage, and the coverage. */
 interface Cell {
@@ -51,34 +47,69 @@ interface Cell {
 }
 
 /**
- * Makes the tiles of a plate in one walk through it, depth first: a tile is made of the four below it, areas averaged in
- * linear light by their coverage, so that no more than a few tiles a level are in memory besides the JPEGs. Codes are those
- * of the master, rounded to 8 bits, without any gain; what is not covered is an even grey. The finest level that fits into
+ * Makes the tiles of a plate in a walk through it, depth first: a tile is made of the four below it, areas averaged in linear
+ * light by their coverage, so that no more than a few tiles a level are in memory besides the JPEGs. Codes are those of the
+ * master, rounded to 8 bits, without any gain; what is not covered is an even grey. The finest level that fits into
  * `mostBytes` at any quality is taken, at the best that does. The same pixels give the same bytes.
  */
 export async function makeTiles(source: PlateSource, { mostBytes, signal }: TilesOptions): Promise<PlateTiles> {
   const depth = Math.max(0, Math.ceil(Math.log2(Math.max(source.width, source.height) / TILE_PX)));
-  const made: Level[] = Array.from({ length: depth + 1 }, () => ({
-    rungs: QUALITIES.map(() => new Map()),
-    bytes: QUALITIES.map(() => 0),
-  }));
-  const walk = async (halvings: number, x: number, y: number): Promise<Cell | null> => {
+  for (let halvings = 0; halvings <= depth; halvings++) {
+    for (const quality of QUALITIES) {
+      const tiles = await walkPlate(source, { depth, halvings, quality, mostBytes, signal });
+      if (!tiles) continue;
+      const [widthPx, heightPx] = [source.width, source.height].map((side) => Math.ceil(side / 2 ** halvings));
+      return { widthPx: widthPx!, heightPx: heightPx!, halvings, quality, levels: depth - halvings + 1, tiles };
+    }
+  }
+  throw new InternalError(`not a single tile of a plate fits into ${mostBytes} bytes`);
+}
+
+interface Walk extends TilesOptions {
+  /** How often the plate is halved until it is a single tile. */
+  readonly depth: number;
+  /** The finest level that is kept, and its quality. */
+  readonly halvings: number;
+  readonly quality: number;
+}
+
+/** All tiles, in the order of their names; null as soon as they take too much room. */
+async function walkPlate(source: PlateSource, walk: Walk): Promise<Map<string, Buffer> | null> {
+  const { depth, halvings: finest, mostBytes, signal } = walk;
+  const made: [string, Buffer][] = [];
+  const pending: Promise<void>[] = [];
+  let bytes = 0;
+  const encode = async (name: string, cell: Cell, quality: number): Promise<void> => {
+    const jpeg = await toJpeg(cell, quality);
+    made.push([name, jpeg]);
+    bytes += jpeg.length;
+  };
+  const visit = async (halvings: number, x: number, y: number): Promise<Cell | null> => {
+    throwIfAborted(signal);
+    if (bytes > mostBytes) return null;
     const cell = halvings === 0 ? readCell(source, x, y) : await joined(halvings, x, y);
     if (!cell?.cover.some((share) => share > 0)) return null;
-    await encodeInto(made[halvings]!, `${x}/${y}`, cell, source.channels, mostBytes);
-    throwIfAborted(signal);
+    if (halvings >= finest) {
+      const quality = halvings === finest ? walk.quality : COARSE_QUALITY;
+      pending.push(encode(`${depth - halvings}/${x}/${y}`, cell, quality));
+      if (pending.length === AT_ONCE) await Promise.all(pending.splice(0));
+    }
     return cell;
   };
   const joined = async (halvings: number, x: number, y: number): Promise<Cell | null> => {
     const children: (Cell | null)[] = [];
     for (const [dx, dy] of QUARTERS) {
       const inside = sizeAt(source, halvings - 1, 2 * x + dx, 2 * y + dy);
-      children.push(inside ? await walk(halvings - 1, 2 * x + dx, 2 * y + dy) : null);
+      children.push(inside ? await visit(halvings - 1, 2 * x + dx, 2 * y + dy) : null);
     }
     return joinCells(children, sizeAt(source, halvings, x, y)!, source.channels);
   };
-  await walk(depth, 0, 0);
-  return choose(source, made, mostBytes);
+  try {
+    await visit(depth, 0, 0);
+  } finally {
+    await Promise.all(pending);
+  }
+  return bytes > mostBytes ? null : new Map(made.sort(([a], [b]) => (a < b ? -1 : 1)));
 }
 
 const QUARTERS = [
@@ -141,21 +172,9 @@ function halveInto(
   }
 }
 
-async function encodeInto(level: Level, name: string, cell: Cell, channels: number, mostBytes: number): Promise<void> {
-  const pixels = toPixels(cell);
-  const raw = { width: cell.width, height: cell.height, channels: channels === RGB ? RGB : 1 } as const;
-  const alive = QUALITIES.map((quality, k) => (level.rungs[k] ? quality : null));
-  const jpegs = await Promise.all(
-    alive.map(
-      (quality) => quality && pictures(pixels, { raw }).jpeg({ quality, chromaSubsampling: '4:4:4' }).toBuffer(),
-    ),
-  );
-  jpegs.forEach((jpeg, k) => {
-    if (!jpeg) return;
-    level.bytes[k]! += jpeg.length;
-    level.rungs[k]!.set(name, jpeg);
-    if (level.bytes[k]! > mostBytes) level.rungs[k] = null;
-  });
+function toJpeg(cell: Cell, quality: number): Promise<Buffer> {
+  const raw = { width: cell.width, height: cell.height, channels: cell.planes.length === RGB ? RGB : 1 } as const;
+  return pictures(toPixels(cell), { raw }).jpeg({ quality, chromaSubsampling: '4:4:4' }).toBuffer();
 }
 
 function toPixels({ planes, cover }: Cell): Uint8Array {
@@ -170,31 +189,4 @@ function toPixels({ planes, cover }: Cell): Uint8Array {
   const pixels = new Uint8Array(codes.length);
   for (let i = 0; i < codes.length; i++) pixels[i] = Math.round(codes[i]! / 257);
   return pixels;
-}
-
-function choose({ width, height }: PlateSource, made: readonly Level[], mostBytes: number): PlateTiles {
-  for (let halvings = 0; halvings < made.length; halvings++) {
-    const coarser = made.slice(halvings + 1);
-    const base = coarser.reduce((sum, level) => sum + level.bytes[COARSE]!, 0);
-    const rung = QUALITIES.findIndex((_, k) => {
-      const level = made[halvings]!;
-      return level.rungs[k] && level.bytes[k]! + base <= mostBytes;
-    });
-    if (rung < 0) continue;
-    const levels = made.length - halvings;
-    const tiles = new Map<string, Buffer>();
-    made.slice(halvings).forEach((level, k) => {
-      for (const [name, jpeg] of level.rungs[k === 0 ? rung : COARSE] ?? [])
-        tiles.set(`${levels - 1 - k}/${name}`, jpeg);
-    });
-    return {
-      widthPx: Math.ceil(width / 2 ** halvings),
-      heightPx: Math.ceil(height / 2 ** halvings),
-      halvings,
-      quality: QUALITIES[rung]!,
-      levels,
-      tiles,
-    };
-  }
-  throw new InternalError(`not a single tile of a plate fits into ${mostBytes} bytes`);
 }
