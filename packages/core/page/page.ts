@@ -102,7 +102,7 @@ interface PlateData {
 
   for (const box of document.querySelectorAll<HTMLInputElement>('input[data-layer]')) {
     const show = (): void => {
-      const layer = byId<SVGGElement>(`layer-${box.dataset['layer']}`);
+      const layer = byId<SVGGElement>(`layer-${box.dataset.layer}`);
       if (box.checked) layer.removeAttribute('display');
       else layer.setAttribute('display', 'none');
     };
@@ -117,12 +117,12 @@ interface PlateData {
   const dark = matchMedia('(prefers-color-scheme: dark)');
   const root = document.documentElement;
   const button = byId<HTMLButtonElement>('theme');
-  const isDark = (): boolean => (root.dataset['theme'] ?? (dark.matches ? 'dark' : 'light')) === 'dark';
+  const isDark = (): boolean => (root.dataset.theme ?? (dark.matches ? 'dark' : 'light')) === 'dark';
   const name = (): void => {
     button.textContent = isDark() ? 'Light' : 'Dark';
   };
   button.addEventListener('click', () => {
-    root.dataset['theme'] = isDark() ? 'light' : 'dark';
+    root.dataset.theme = isDark() ? 'light' : 'dark';
     name();
   });
   dark.addEventListener('change', name);

@@ -131,8 +131,13 @@ function readCell(source: PlateSource, x: number, y: number): Cell {
     ...{ x0: x * TILE_PX, y0: y * TILE_PX },
     ...sizeAt(source, 0, x, y)!,
   });
-  const planes = image.planes.map((plane) => plane.map((value, i) => value * coverage.data[i]!));
-  return { width: image.width, height: image.height, planes, cover: coverage.data };
+  const cover = coverage.data;
+  const planes = image.planes.map((plane) => {
+    const light = new Float32Array(plane.length);
+    for (let i = 0; i < light.length; i++) light[i] = plane[i]! * cover[i]!;
+    return light;
+  });
+  return { width: image.width, height: image.height, planes, cover };
 }
 
 function joinCells(
