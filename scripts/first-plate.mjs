@@ -13,7 +13,9 @@ run([join('scripts', 'setup.mjs')]);
 // A rehearsal appears under its name only once it is whole.
 if (!existsSync(join(root, rehearsal))) plenilune('rehearse', rehearsal);
 const status = plenilune('stitch', join(rehearsal, 'capture'), '--out', plate, '--force');
-process.stderr.write(`\nThe plate: ${join(plate, 'plate.tif')}\nA small view of it: ${join(plate, 'preview.jpg')}\n`);
+process.stderr.write(
+  `\nThe plate: ${join(plate, 'plate.tif')}\nA small view of it: ${join(plate, 'preview.jpg')}\nIts report: ${join(plate, 'report.html')}\n`,
+);
 process.exitCode = status;
 
 function plenilune(...args) {

@@ -5,8 +5,11 @@ import type { Notice } from './capture/pass.js';
 import type { RecordedCurve } from './capture/read-still.js';
 import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
+import { notableFeatures } from './georef/feature-overlay.js';
+import type { MapProjection } from './georef/map-grid.js';
 import { askMap, whereStage } from './georef/where-stage.js';
 import type { Whereabouts, WhereUnknown } from './georef/whereabouts.js';
+import { wherePaths, writeWhere } from './georef/write-where.js';
 import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
@@ -14,7 +17,7 @@ import { folderBytes } from './job/resources.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
-import { type MapPaths, mapPaths, prepareOutput, writeMaps, writeSidecar } from './plate/deliver.js';
+import { type MapPaths, mapPaths, prepareOutput, sidecarText, writeMaps, writeSidecar } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
@@ -22,10 +25,12 @@ import { writePictures } from './plate/masters.js';
 import { type MasterOptions, masterPaths, settleMasters } from './plate/masters-options.js';
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
+import { reportInput } from './report/report-input.js';
+import { writeReport } from './report/write-report.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
-  /** Folder for the plate, its preview and its sidecar; made when missing. */
+  /** Folder for the plate, its preview, its sidecar and its report; made when missing. */
   readonly outDir: string;
   /**
    * Folder for finished stages, from which an interrupted run resumes; it stays. Default: `work` inside `outDir`, which is
@@ -46,6 +51,8 @@ export interface StitchOptions {
    * on it. Default none: site, clock and the way of the drift tell.
    */
   readonly albedoPath?: string;
+  /** Write the plate as a map too, a GeoTIFF on the body's sphere: `map.tif`. Default none. */
+  readonly map?: MapProjection;
   /** Colours, background and further files of the plate. Default: a 16-bit sRGB TIFF with the sky as it is. */
   readonly masters?: MasterOptions;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
@@ -65,6 +72,8 @@ export interface StitchResult {
   readonly platePath: string;
   readonly sidecarPath: string;
   readonly previewPath: string;
+  /** A page to look at, which tells what the plate is made of. */
+  readonly reportPath: string;
   /** Paths of the maps, where they were asked for. */
   readonly mapPaths: MapPaths | null;
   /** Paths of further masters, mattes, crops and deep-zoom descriptions that were asked for and written. */
@@ -79,6 +88,8 @@ export interface StitchResult {
   readonly complete: boolean;
   /** Where the plate lies on its body, and what it shows; or why that is not known. */
   readonly where: Whereabouts | WhereUnknown;
+  /** The drawing of named features and the map, where they could be written. */
+  readonly wherePaths: readonly string[];
   readonly gaps: readonly Gap[];
   /** Passes by name, with the number of frames that are in the plate and of those that the pass has. */
   readonly passes: readonly {
@@ -114,7 +125,18 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow, force = false, albedoPath } = options;
+  const {
+    signal,
+    onProgress,
+    workers,
+    memoryBytes,
+    maps = false,
+    curve,
+    follow,
+    force = false,
+    albedoPath,
+    map,
+  } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
   }
@@ -123,7 +145,11 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   const albedo = await askMap(albedoPath, signal);
-  const paths = await prepareOutput(outDir, force, [...more, ...(maps ? Object.values(mapPaths(outDir)) : [])]);
+  const paths = await prepareOutput(outDir, force, [
+    ...more,
+    ...Object.values(wherePaths(outDir)),
+    ...(maps ? Object.values(mapPaths(outDir)) : []),
+  ]);
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture);
     const where = await whereStage(context, capture, made, albedo);
@@ -135,9 +161,13 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const writing = { force, ...(signal && { signal }) };
     const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, writing);
     const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
-    const files = { ...pictures, files: [...pictures.files, ...mapFiles] };
+    const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
+    const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles] };
     const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
-    await writeSidecar(paths.sidecar, sidecar, force);
+    const text = sidecarText(paths.sidecar, sidecar);
+    const features = where.known ? notableFeatures(where) : undefined;
+    await writeReport(paths.report, reportInput(made, sidecar, text, features), writing);
+    await writeSidecar(paths.sidecar, text, force);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);
@@ -149,10 +179,12 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       platePath: paths.plate,
       sidecarPath: paths.sidecar,
       previewPath: paths.preview,
+      reportPath: paths.report,
       widthPx: blended.widthPx,
       heightPx: blended.heightPx,
       complete: gaps.length === 0,
       where,
+      wherePaths: placeFiles.map(({ file }) => join(outDir, file)),
       gaps,
       passes: sidecar.passes.map((p, i) => ({
         name: p.name,

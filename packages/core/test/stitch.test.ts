@@ -241,7 +241,7 @@ test('any number of workers and any memory give the same plate, byte for byte, a
     expect(result.scratch.bytes).toBeGreaterThan(4 * 480 * 320);
     expect(await readdir(join(outDir, 'work'), { recursive: true })).toEqual(['notes', join('notes', 'mine.txt')]);
     await rm(join(outDir, 'work'), { recursive: true });
-    const names = ['plate.json', 'plate.tif', 'preview.jpg', ...(workers === 4 ? MAPS : [])];
+    const names = ['plate.json', 'plate.tif', 'preview.jpg', 'report.html', ...(workers === 4 ? MAPS : [])];
     expect((await readdir(outDir)).sort()).toEqual(names.sort());
     maps = result.mapPaths;
     plates.push(await readFile(result.platePath));

@@ -32,10 +32,11 @@ const stitch = (rehearsal: string, out: string, ...more: string[]): Promise<Run>
 test('a whole capture gives a whole plate, which scores', async () => {
   const { code, stdout, stderr } = await stitch(whole, 'plate', '--json');
   expect(stderr).toContain('plate.tif');
+  expect(stderr).toContain(`report   ${join(base, 'plate', 'report.html')}`);
   expect(code).toBe(0);
   expect(JSON.parse(stdout)).toMatchObject({ complete: true, gaps: [], platePath: join(base, 'plate', 'plate.tif') });
   expect(await readdir(join(base, 'plate'))).toEqual(
-    expect.arrayContaining(['plate.json', 'plate.tif', 'preview.jpg']),
+    expect.arrayContaining(['plate.json', 'plate.tif', 'preview.jpg', 'report.html']),
   );
 
   const scored = await plenilune(['score', join(base, 'plate', 'plate.tif'), whole, '--json', '--quiet']);

@@ -12,6 +12,7 @@ interface StitchArguments extends CommonOptions {
   readonly memory?: number;
   readonly maps?: boolean;
   readonly albedo?: string;
+  readonly map?: 'orthographic' | 'equirectangular';
   readonly exr?: NonNullable<MasterOptions['exr']>;
   readonly tiffFloat?: boolean;
   readonly encoding?: NonNullable<MasterOptions['encoding']>;
@@ -42,7 +43,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .summary('make a plate of a capture')
       .description('Makes one plate of the passes in a capture folder. The capture is only read.')
       .argument('<capture>', 'the folder that holds the passes of one night')
-      .option('--out <folder>', 'where the plate, its sidecar and its preview go; required')
+      .option('--out <folder>', 'where the plate, its sidecar, preview and report go; required')
       .option('--work <folder>', 'where finished stages are kept (default: in the output, until the plate is whole)')
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
@@ -50,6 +51,12 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option(
         '--albedo <picture>',
         'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px',
+      )
+      .addOption(
+        new Option('--map <projection>', 'write map.tif too, a GeoTIFF of the ground').choices([
+          'orthographic',
+          'equirectangular',
+        ]),
       )
       .option('--exr <samples>', 'write plate.exr too, linear, alpha multiplied in: half or float')
       .option('--tiff-float', 'write plate-float.tif too, linear, 32-bit floats')
@@ -72,7 +79,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, albedo, curve, follow = false, force = false } = options;
+      const { out, work, workers, memory, maps = false, albedo, map, curve, follow = false, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
@@ -87,6 +94,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             masters: mastersOf(options),
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
+            ...(map === undefined ? {} : { map }),
             ...(albedo === undefined ? {} : { albedoPath: albedo }),
             ...(curve === undefined ? {} : { curve }),
           });
@@ -112,7 +120,7 @@ function mastersOf(options: StitchArguments): MasterOptions {
 }
 
 function describe(result: StitchResult): string[] {
-  const { widthPx, heightPx, passes, complete, gaps, leftOut, platePath, previewPath, sidecarPath } = result;
+  const { widthPx, heightPx, passes, complete, gaps, leftOut } = result;
   const used = passes.reduce((sum, pass) => sum + pass.used, 0);
   const frames = passes.reduce((sum, pass) => sum + pass.of, 0);
   const placed = count(passes.filter((pass) => pass.placed).length, 'pass', 'passes');
@@ -138,9 +146,11 @@ function describe(result: StitchResult): string[] {
       `${file}: from the widest ${widthPx} x ${heightPx} view, push in ${largestPushIn.toFixed(2)} times at most.`,
     );
   }
-  if (result.masterPaths.length > 0) lines.push(`more     ${result.masterPaths.join(', ')}`);
+  const more = [...result.masterPaths, ...result.wherePaths];
+  if (more.length > 0) lines.push(`more     ${more.join(', ')}`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
-  return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
+  lines.push(`plate    ${result.platePath}`, `preview  ${result.previewPath}`, `sidecar  ${result.sidecarPath}`);
+  return [...lines, `report   ${result.reportPath}`];
 }
 
 function inGiB(amount: number): string {

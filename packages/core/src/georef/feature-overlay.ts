@@ -10,13 +10,11 @@ const REGIONS = new Set(['mare', 'oceanus', 'lacus', 'sinus', 'palus', 'mons', '
  * covered. Names that would run into one drawn before are left out, larger features first.
  */
 export function featureOverlay(where: Whereabouts, widthPx: number, heightPx: number): string {
-  const { disc, axisDeg, features } = where;
+  const { disc, axisDeg } = where;
   const size = Math.max(8, disc.semiMajorPx / 50);
   const line = size / 12;
   const kmPerPx = where.kmPerPx;
-  const shown = features
-    .filter(({ lit, covered, diameterKm }) => lit && covered && diameterKm >= LEAST_SHARE * disc.semiMajorPx * kmPerPx)
-    .sort((a, b) => b.diameterKm - a.diameterKm);
+  const shown = notableFeatures(where);
   const taken: Box[] = [];
   const marks = shown.flatMap((feature) => markOf(feature, size, kmPerPx, taken, widthPx));
   const turn = disc.majorDeg - 90;
@@ -33,6 +31,13 @@ ${marks.map(({ label }) => label).join('\n')}
 </g>
 </svg>
 `;
+}
+
+/** The features that are large enough on the disc to be named on it, lit and covered, the largest first. */
+export function notableFeatures({ features, disc, kmPerPx }: Whereabouts): PlateFeature[] {
+  return features
+    .filter(({ lit, covered, diameterKm }) => lit && covered && diameterKm >= LEAST_SHARE * disc.semiMajorPx * kmPerPx)
+    .sort((a, b) => b.diameterKm - a.diameterKm || (a.name < b.name ? -1 : 1));
 }
 
 interface Box {

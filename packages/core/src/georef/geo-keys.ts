@@ -13,7 +13,7 @@ const METHOD = { orthographic: 21, equirectangular: 17 } as const;
  * The TIFF tags that lay a map on the ground: pixel scale, tie point and the key directory of a projection on a sphere
  * (GeoTIFF 1.1), the Moon's being that of IAU_2015:30100.
  */
-export function geoEntries(grid: MapGrid): TiffEntry[] {
+export function geoEntries(grid: MapGrid, body: 'Moon' | 'Sun'): TiffEntry[] {
   const doubles: number[] = [];
   let text = '';
   const keys: number[] = [];
@@ -29,9 +29,12 @@ export function geoEntries(grid: MapGrid): TiffEntry[] {
   const name = grid.projection === 'orthographic' ? 'Orthographic' : 'Equirectangular';
   short(1024, MODEL_PROJECTED);
   short(1025, RASTER_PIXEL_IS_AREA);
-  ascii(1026, `Moon ${name}`);
+  ascii(1026, `${body} ${name}`);
   short(2048, USER_DEFINED);
-  ascii(2049, 'GCS Name = Moon 2015|Datum = Moon 2015|Ellipsoid = Moon 2015 - Sphere|Primem = Reference Meridian');
+  ascii(
+    2049,
+    `GCS Name = ${body} 2015|Datum = ${body} 2015|Ellipsoid = ${body} 2015 - Sphere|Primem = Reference Meridian`,
+  );
   short(2050, USER_DEFINED);
   short(2051, USER_DEFINED);
   short(2054, DEGREE);
@@ -40,7 +43,7 @@ export function geoEntries(grid: MapGrid): TiffEntry[] {
   real(2058, grid.radiusM);
   real(2061, 0);
   short(3072, USER_DEFINED);
-  ascii(3073, `Moon ${name}`);
+  ascii(3073, `${body} ${name}`);
   short(3074, USER_DEFINED);
   short(3075, METHOD[grid.projection]);
   short(3076, METRE);

@@ -19,6 +19,7 @@ import { type JoinField, joinTask } from './join-field.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
 import { decide, type OverlapFigures, type OverlapVerdict } from './overlap-verdict.js';
+import { residualsOf, type TieResidual } from './residuals.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
 /** A measured overlap of two passes, for the sidecar. */
@@ -61,6 +62,8 @@ export interface PlacedPasses {
   /** What tells the place of each pass. */
   readonly placedBy: readonly PlacedBy[];
   readonly edges: readonly EdgeReport[];
+  /** What the poses leave of the overlaps, in the order of `edges`; empty for one that joins nothing. */
+  readonly residuals: readonly (readonly TieResidual[])[];
   readonly figures: OverlapFigures;
   /** Groups of passes, by index, that overlap among themselves and not with others; largest first. */
   readonly groups: readonly (readonly number[])[];
@@ -154,19 +157,15 @@ async function placeStrips(
       placedBy[s] = k === 0 ? 'overlap' : byGuide ? 'guide' : 'limb';
     }
   });
-  const joined = strips.map(({ masked }, s) =>
+  const residuals = edges.map((e, k) => (verdicts[k]!.kept && poses[e.fixed] ? residualsOf(e, common) : []));
+  const joined = strips.map(({ masked: { light } }, s) =>
     poses[s]
-      ? {
-          pose: common.get(s)!,
-          widthPx: masked.light.width,
-          heightPx: masked.light.height,
-          frames: passes[s]!.frames.length,
-        }
+      ? { pose: common.get(s)!, widthPx: light.width, heightPx: light.height, frames: passes[s]!.frames.length }
       : null,
   );
   const used = edges.filter((_, k) => verdicts[k]!.kept);
   const joins = await context.pool.run(joinTask, { strips: joined, edges: used }, { signal: context.signal });
-  return { poses, joins, placedBy, edges: reports, figures, groups };
+  return { poses, joins, placedBy, edges: reports, residuals, figures, groups };
 
   function headingIn(pass: SeenPass, s: number) {
     return { heading: headingOf(headedFrames(pass, strips[s]!.toStrip)), pose: inGroup.get(s)! };

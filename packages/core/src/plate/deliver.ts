@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto';
 import { stat, writeFile } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
@@ -14,6 +15,7 @@ export interface PlatePaths {
   readonly plate: string;
   readonly preview: string;
   readonly sidecar: string;
+  readonly report: string;
 }
 
 /** Paths of the maps that are written on request. */
@@ -23,12 +25,13 @@ export interface MapPaths {
   readonly noise: string;
 }
 
-/** The three files of a plate in a folder. */
+/** The four files of a plate in a folder. */
 export function platePaths(outDir: string): PlatePaths {
   return {
     plate: join(outDir, 'plate.tif'),
     preview: join(outDir, 'preview.jpg'),
     sidecar: join(outDir, 'plate.json'),
+    report: join(outDir, 'report.html'),
   };
 }
 
@@ -74,7 +77,18 @@ export async function writeMaps(
   return files;
 }
 
+/** A sidecar as it is written, and what identifies its content. */
+export interface SidecarText extends HashedFile {
+  readonly text: string;
+}
+
+/** The text of a sidecar that is to lie at `path`. */
+export function sidecarText(path: string, sidecar: Sidecar): SidecarText {
+  const text = `${JSON.stringify(sidecar, null, 1)}\n`;
+  return { file: basename(path), sha256: createHash('sha256').update(text).digest('hex'), text };
+}
+
 /** Writes the sidecar, last of all: a folder with a sidecar is complete. */
-export async function writeSidecar(path: string, sidecar: Sidecar, force: boolean): Promise<void> {
-  await writeWhole(path, (temporary) => writeFile(temporary, `${JSON.stringify(sidecar, null, 1)}\n`), { force });
+export async function writeSidecar(path: string, { text }: SidecarText, force: boolean): Promise<void> {
+  await writeWhole(path, (temporary) => writeFile(temporary, text), { force });
 }

@@ -1,7 +1,7 @@
 /** One directory entry: a tag of TIFF 6.0 or a supplement, its type and its values. */
 export interface TiffEntry {
   readonly tag: number;
-  readonly type: 'ascii' | 'byte' | 'undefined' | 'short' | 'long' | 'offset';
+  readonly type: 'ascii' | 'byte' | 'undefined' | 'short' | 'long' | 'double' | 'offset';
   readonly values: readonly number[] | Buffer;
 }
 
@@ -11,6 +11,7 @@ const TYPES = {
   short: { code: 3, bytes: 2 },
   long: { code: 4, bytes: 4 },
   undefined: { code: 7, bytes: 1 },
+  double: { code: 12, bytes: 8 },
 } as const;
 
 /** Bytes before the first tile. */
@@ -50,7 +51,7 @@ export function tiffDirectory(big: boolean, offset: number, entries: readonly Ti
   sorted.forEach((entry, i) => {
     const at = countBytes + i * entryBytes;
     const { code, bytes } = typeOf(entry.type, big);
-    const value = valueBytes(entry.values, bytes);
+    const value = entry.type === 'double' ? doubleBytes(entry.values) : valueBytes(entry.values, bytes);
     writeUnsigned(directory, at, 2, entry.tag);
     writeUnsigned(directory, at + 2, 2, code);
     writeUnsigned(directory, at + 4, wordBytes, entry.values.length);
@@ -76,6 +77,14 @@ function valueBytes(values: readonly number[] | Buffer, bytes: number): Buffer {
   const out = Buffer.alloc(values.length * bytes);
   values.forEach((value, i) => {
     writeUnsigned(out, i * bytes, bytes, value);
+  });
+  return out;
+}
+
+function doubleBytes(values: readonly number[] | Buffer): Buffer {
+  const out = Buffer.alloc(values.length * 8);
+  values.forEach((value, i) => {
+    out.writeDoubleLE(value, i * 8);
   });
   return out;
 }

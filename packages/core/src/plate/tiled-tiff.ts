@@ -8,6 +8,8 @@ import { headerBytes, type TiffEntry, tiffDirectory, tiffHeader } from './tiff-l
 export interface TiledTiffOptions {
   /** An XMP packet for tag 700 of the first page. Default none. */
   readonly xmp?: string;
+  /** Further entries of the first page. Default none. */
+  readonly extra?: readonly TiffEntry[];
   /** Replace an existing file. Default false. */
   readonly force?: boolean;
   /** Write a BigTIFF even where a classic TIFF would do. Default false: only when the samples could exceed 4 GiB. */
@@ -93,7 +95,7 @@ async function writePages(
   sizes: readonly LevelSize[],
   format: TileFormat,
   big: boolean,
-  { xmp, signal }: TiledTiffOptions,
+  { xmp, extra = [], signal }: TiledTiffOptions,
 ): Promise<number> {
   const tiles: Tiles[] = sizes.map(() => ({ offsets: [], lengths: [] }));
   // Directories are as long with the places of the tiles as without, so their room is known before there are any.
@@ -101,7 +103,7 @@ async function writePages(
     offsets: Array.from({ length: tileCount(size) }, () => 0),
     lengths: Array.from({ length: tileCount(size) }, () => 0),
   }));
-  let end = directoriesOf(big, sizes, empty, format, xmp).length;
+  let end = directoriesOf(big, sizes, empty, format, xmp, extra).length;
   const queue = orderedDeflate<Tiles>(async (tile, { offsets, lengths }) => {
     await file.write(tile, 0, tile.length, end);
     offsets.push(end);
@@ -114,7 +116,7 @@ async function writePages(
     }
   }
   await queue.finish();
-  const directories = directoriesOf(big, sizes, tiles, format, xmp);
+  const directories = directoriesOf(big, sizes, tiles, format, xmp, extra);
   await file.write(directories, 0, directories.length, 0);
   await file.truncate(end);
   return end;
@@ -127,6 +129,7 @@ function directoriesOf(
   tiles: readonly Tiles[],
   format: TileFormat,
   xmp: string | undefined,
+  extra: readonly TiffEntry[],
 ): Buffer {
   const first = headerBytes(big);
   const parts = [tiffHeader(big, first)];
@@ -134,6 +137,7 @@ function directoriesOf(
   sizes.forEach((size, level) => {
     const entries = [...pageEntries(size, level, tiles[level]!), ...format.entries];
     if (xmp !== undefined && level === 0) entries.push({ tag: 700, type: 'byte', values: Buffer.from(xmp, 'utf8') });
+    if (level === 0) entries.push(...extra);
     const length = tiffDirectory(big, at, entries).length;
     const next = at + length + (-length & 7);
     parts.push(tiffDirectory(big, at, entries, level + 1 < sizes.length ? next : 0), Buffer.alloc(-length & 7));
