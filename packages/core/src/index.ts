@@ -6,6 +6,7 @@
 export type { Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
+export { readSettingsFile } from './capture/settings-file.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';
 export { writeSettingsTemplate } from './capture/settings-template.js';
 export type {
@@ -13,6 +14,7 @@ export type {
   CalibrationSettings,
   CaptureSettings,
   EncodingSettings,
+  ListingSettings,
   OpticsSettings,
   PassSettings,
   RightsSettings,
@@ -76,7 +78,7 @@ export type {
 } from './plan/plan-types.js';
 export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
-export { type PlanFiles, readPlanSettings, writePlanFiles } from './plan-files.js';
+export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';
