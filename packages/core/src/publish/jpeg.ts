@@ -1,0 +1,113 @@
+import { createReadStream } from 'node:fs';
+import { open, rm } from 'node:fs/promises';
+import { pictures } from '../capture/picture-library.js';
+import { throwIfAborted, UsageError } from '../job/errors.js';
+import { embedProfileInJpeg, srgbProfile } from '../plate/icc.js';
+import { type MarkOutline, markOverlay } from './mark.js';
+
+/** The longest side that a JPEG can have. */
+export const JPEG_MOST_PX = 65535;
+
+/** How a copy is made. */
+export interface JpegOptions {
+  /** Size of the light file. */
+  readonly widthPx: number;
+  readonly heightPx: number;
+  /** Longest side of the copy; never more than that of the plate. */
+  readonly longestPx: number;
+  /** 1 to 100. */
+  readonly quality: number;
+  /** The packet to embed. */
+  readonly xmp: string;
+  /** Default: none. */
+  readonly mark?: MarkOutline | undefined;
+  readonly signal?: AbortSignal | undefined;
+}
+
+/**
+ * Writes a JPEG from a file of linear light (see {@link writeLightFile}): made smaller in linear light with a kernel that does
+ * not ring (Mitchell and Netravali 1988), then 8-bit sRGB, colours at full resolution, with the sRGB profile and the packet
+ * embedded. A large one is written in bands. The same light gives the same bytes.
+ *
+ * @returns the size in pixels
+ * @throws UsageError when the packet does not fit into a segment
+ */
+export async function writeJpeg(
+  lightPath: string,
+  path: string,
+  options: JpegOptions,
+): Promise<{ readonly widthPx: number; readonly heightPx: number }> {
+  const { widthPx, heightPx, longestPx, quality, xmp, mark, signal } = options;
+  const packet = packetSegment(xmp);
+  throwIfAborted(signal);
+  const longest = Math.max(widthPx, heightPx);
+  const size = {
+    width: Math.max(1, Math.round((widthPx * longestPx) / longest)),
+    height: Math.max(1, Math.round((heightPx * longestPx) / longest)),
+  };
+  const light = pictures(lightPath, { limitInputPixels: false });
+  const small = longestPx < longest ? light.resize({ ...size, fit: 'fill', kernel: 'mitchell' }) : light;
+  const encoding = {
+    quality,
+    chromaSubsampling: '4:4:4',
+    // Codes that fit the picture need all of it in memory.
+    optimiseCoding: size.width * size.height <= MOST_AT_ONCE,
+  } as const;
+  const bare = `${path}.bare`;
+  try {
+    const srgb = small.toColourspace('srgb');
+    if (mark === undefined) await srgb.jpeg(encoding).toFile(bare);
+    else {
+      const { data, info } = await srgb.raw().toBuffer({ resolveWithObject: true });
+      const overlay = Buffer.from(markOverlay(mark, info.width, info.height));
+      const raw = { width: info.width, height: info.height, channels: 3 } as const;
+      await pictures(data, { raw })
+        .composite([{ input: overlay }])
+        .removeAlpha()
+        .jpeg(encoding)
+        .toFile(bare);
+    }
+    await copyWithSegments(bare, path, packet, signal);
+  } finally {
+    await rm(bare, { force: true });
+  }
+  return { widthPx: size.width, heightPx: size.height };
+}
+
+const MOST_AT_ONCE = 2 ** 26;
+const SIGNATURE = Buffer.from('http://ns.adobe.com/xap/1.0/\0', 'latin1');
+
+/** XMP specification part 3, JPEG: an APP1 segment, 65 502 bytes of packet at most. */
+function packetSegment(xmp: string): Buffer {
+  const content = Buffer.concat([SIGNATURE, Buffer.from(xmp, 'utf8')]);
+  if (content.length + 2 > 65535)
+    throw new UsageError('title, description, keywords and rights are too long together; shorten the longest of them');
+  const head = Buffer.from([0xff, 0xe1, 0, 0]);
+  head.writeUInt16BE(content.length + 2, 2);
+  return Buffer.concat([head, content]);
+}
+
+/** Puts the packet and the profile behind the first header; what follows is copied as it is. */
+async function copyWithSegments(
+  from: string,
+  to: string,
+  packet: Buffer,
+  signal: AbortSignal | undefined,
+): Promise<void> {
+  const out = await open(to, 'wx');
+  try {
+    let first = true;
+    for await (const block of createReadStream(from, { highWaterMark: 1 << 20 }) as AsyncIterable<Buffer>) {
+      throwIfAborted(signal);
+      const withProfile = first ? embedProfileInJpeg(block, srgbProfile()) : block;
+      // The encoder begins with the start mark and a header of its own.
+      const at = 4 + block.readUInt16BE(4);
+      const parts = first ? [withProfile.subarray(0, at), packet, withProfile.subarray(at)] : [block];
+      for (const part of parts) await out.writeFile(part);
+      first = false;
+    }
+    await out.sync();
+  } finally {
+    await out.close();
+  }
+}
