@@ -79,6 +79,10 @@ export type {
 export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, writePlanFiles } from './plan-files.js';
+export type { PackKind, PackListing, PackPicture } from './publish/listing.js';
+export type { MakerFacts } from './publish/maker.js';
+export type { PlateFacts, ShownFeature } from './publish/plate-facts.js';
+export { type PublishOptions, type PublishResult, publish } from './publish.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';

@@ -4,7 +4,6 @@
  */
 export function plainText(text: string): string {
   return text
-    .toWellFormed()
     .replace(/\r\n?|[\u0085\u2028\u2029]/g, '\n')
     .replace(FOREIGN, ' ')
     .trim();
@@ -20,5 +19,8 @@ export function wordsOf(text: string): string[] {
   return text.split(/\s+/).filter((word) => /[\p{L}\p{N}]/u.test(word));
 }
 
-/** Control characters but the line break, what XML 1.0 forbids, and marks that turn the direction of the text around them. */
-const FOREIGN = /[\u0000-\u0009\u000b-\u001f\u007f-\u009f\ufffe\uffff\ufeff\u202a-\u202e\u2066-\u2069]/g;
+/**
+ * Control characters but the line break, halves of characters, what XML 1.0 forbids, and marks that turn the direction of the
+ * text around them.
+ */
+const FOREIGN = /(?!\n)[\p{Cc}\p{Cs}\ufffe\uffff\ufeff\u202a-\u202e\u2066-\u2069]/gu;
