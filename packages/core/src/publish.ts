@@ -3,6 +3,7 @@ import { resolve } from 'node:path';
 import { sha256File } from './capture/hash.js';
 import { readSettingsFile } from './capture/settings-file.js';
 import type { CaptureSettings } from './capture/settings-types.js';
+import type { GridBox } from './compute/grid-box.js';
 import { InputError, type LeftOut, throwIfAborted, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
 import { publishedFields } from './publish/fields.js';
@@ -12,10 +13,12 @@ import { listingOf, type PackListing } from './publish/listing.js';
 import { type MakerFacts, makerFromSettings, requireMaker } from './publish/maker.js';
 import { markOutline } from './publish/mark.js';
 import { writePackFolder } from './publish/pack-folder.js';
-import { writePictures } from './publish/pictures.js';
+import { storedOf, writePictures } from './publish/pictures.js';
 import { type PlateFacts, plateFacts } from './publish/plate-facts.js';
 import { type PlateRecord, readSidecar } from './publish/read-sidecar.js';
 import { writeTexts } from './publish/texts.js';
+import { toneOf } from './publish/tone.js';
+import { trimOf } from './publish/trim.js';
 import type { Site } from './sky/types.js';
 
 /** Settings of {@link publish}. */
@@ -70,16 +73,20 @@ export async function publish(plate: string, options: PublishOptions): Promise<P
   const mark = options.watermark === undefined ? undefined : markOutline(options.watermark);
   const site = keepLocation ? requireSite(settings) : undefined;
   const record = await readSidecar(resolve(plate));
-  const sizesPx = checkSizes(options.sizesPx ?? [], record);
   const fields = publishedFields(record, shows ?? plateFacts(record, settings.body), maker, licence, site);
   await requireUnchanged(record, signal);
+  const { gain, litCode } = await toneOf(storedOf(record), record.preview.gain, signal);
+  const part = await trimOf(storedOf(record), litCode, signal);
+  const sizesPx = checkSizes(options.sizesPx ?? [], part);
   const packDir = resolve(toDir);
   let listing: PackListing | undefined;
   await writePackFolder(
     packDir,
     async (folder) => {
-      const made = await writePictures(folder, record, { fields, sizesPx, mark, signal, onProgress });
-      listing = listingOf(fields, licence, { ...made, plate: standingOf(record), leftOut: leftOut(record) });
+      const pictures = await writePictures(folder, record, { fields, gain, part, sizesPx, mark, signal, onProgress });
+      const { x0: x, y0: y, width: widthPx, height: heightPx } = part;
+      const copies = { gain, part: { x, y, widthPx, heightPx } };
+      listing = listingOf(fields, licence, { plate: standingOf(record), copies, pictures, leftOut: leftOut(part) });
       await writeTexts(folder, listing, licence);
       throwIfAborted(signal);
     },
@@ -116,8 +123,8 @@ function requireSite({ site = {} }: CaptureSettings): Site {
 }
 
 /** Sizes from the largest to the smallest, each once. */
-function checkSizes(sizesPx: readonly number[], { plate }: PlateRecord): number[] {
-  const longest = Math.max(plate.widthPx, plate.heightPx);
+function checkSizes(sizesPx: readonly number[], part: GridBox): number[] {
+  const longest = Math.max(part.width, part.height);
   for (const px of sizesPx) {
     if (!Number.isInteger(px) || px < 1) throw new UsageError(`the size ${px} is no whole number of pixels`);
     if (px >= longest || px > JPEG_MOST_PX) {
@@ -146,8 +153,8 @@ function standingOf({ plate, complete }: PlateRecord): PackListing['plate'] {
   return { sha256, widthPx, heightPx, complete, covered };
 }
 
-function leftOut({ plate }: PlateRecord): LeftOut[] {
-  const longest = Math.max(plate.widthPx, plate.heightPx);
+function leftOut(part: GridBox): LeftOut[] {
+  const longest = Math.max(part.width, part.height);
   if (longest <= JPEG_MOST_PX) return [];
   const detail = `the plate is ${longest} px long, and a JPEG ${JPEG_MOST_PX} at most; give sizes for smaller ones`;
   return [{ item: 'JPEG at full size', reason: 'too-large', detail }];

@@ -1,6 +1,7 @@
 import { createReadStream } from 'node:fs';
 import { open, rm } from 'node:fs/promises';
 import { pictures } from '../capture/picture-library.js';
+import type { GridBox } from '../compute/grid-box.js';
 import { throwIfAborted, UsageError } from '../job/errors.js';
 import { embedProfileInJpeg, srgbProfile } from '../plate/icc.js';
 import { type MarkOutline, markOverlay } from './mark.js';
@@ -10,10 +11,9 @@ export const JPEG_MOST_PX = 65535;
 
 /** How a copy is made. */
 export interface JpegOptions {
-  /** Size of the light file. */
-  readonly widthPx: number;
-  readonly heightPx: number;
-  /** Longest side of the copy; never more than that of the plate. */
+  /** The part of the plate that the light file holds. */
+  readonly part: GridBox;
+  /** Longest side of the copy; never more than that of the part. */
   readonly longestPx: number;
   /** 1 to 100. */
   readonly quality: number;
@@ -37,13 +37,13 @@ export async function writeJpeg(
   path: string,
   options: JpegOptions,
 ): Promise<{ readonly widthPx: number; readonly heightPx: number }> {
-  const { widthPx, heightPx, longestPx, quality, xmp, mark, signal } = options;
+  const { part, longestPx, quality, xmp, mark, signal } = options;
   const packet = packetSegment(xmp);
   throwIfAborted(signal);
-  const longest = Math.max(widthPx, heightPx);
+  const longest = Math.max(part.width, part.height);
   const size = {
-    width: Math.max(1, Math.round((widthPx * longestPx) / longest)),
-    height: Math.max(1, Math.round((heightPx * longestPx) / longest)),
+    width: Math.max(1, Math.round((part.width * longestPx) / longest)),
+    height: Math.max(1, Math.round((part.height * longestPx) / longest)),
   };
   const light = pictures(lightPath, { limitInputPixels: false });
   const small = longestPx < longest ? light.resize({ ...size, fit: 'fill', kernel: 'mitchell' }) : light;
@@ -87,7 +87,10 @@ function packetSegment(xmp: string): Buffer {
   return Buffer.concat([head, content]);
 }
 
-/** Puts the packet and the profile behind the first header; what follows is copied as it is. */
+/** Bytes of the mark that a JPEG begins with; the encoder lets its tables follow at once. */
+const START_BYTES = 2;
+
+/** Puts the packet and the profile where segments begin; what follows is copied as it is. */
 async function copyWithSegments(
   from: string,
   to: string,
@@ -100,9 +103,7 @@ async function copyWithSegments(
     for await (const block of createReadStream(from, { highWaterMark: 1 << 20 }) as AsyncIterable<Buffer>) {
       throwIfAborted(signal);
       const withProfile = first ? embedProfileInJpeg(block, srgbProfile()) : block;
-      // The encoder begins with the start mark and a header of its own.
-      const at = 4 + block.readUInt16BE(4);
-      const parts = first ? [withProfile.subarray(0, at), packet, withProfile.subarray(at)] : [block];
+      const parts = first ? [withProfile.subarray(0, START_BYTES), packet, withProfile.subarray(START_BYTES)] : [block];
       for (const part of parts) await out.writeFile(part);
       first = false;
     }

@@ -1,51 +1,35 @@
 import { open } from 'node:fs/promises';
 import { decodeSrgb } from '../capture/curves.js';
+import type { GridBox } from '../compute/grid-box.js';
 import { plateRows, SAMPLES, type StoredPlate } from './plate-rows.js';
 
 /**
- * The factor on linear light with which a plate is shown: that of its preview, or less, so that of the lit ground at most one
- * pixel in 10 000 has a channel that is clipped. Never changes with the size of a copy.
- */
-export async function toneGain(plate: StoredPlate, previewGain: number, signal?: AbortSignal): Promise<number> {
-  const counts = new Float64Array(65536);
-  for await (const { codes } of plateRows(plate, signal)) {
-    for (let i = 0; i < codes.length; i += SAMPLES) {
-      if (codes[i + 3]! > 32767) counts[Math.max(codes[i]!, codes[i + 1]!, codes[i + 2]!)]!++;
-    }
-  }
-  const brightest = counts.findLastIndex((count) => count > 0);
-  if (brightest <= 0) return previewGain;
-  const litFrom = LIT_SHARE * light(brightest);
-  const lit = counts.reduce((sum, count, code) => (light(code) >= litFrom ? sum + count : sum), 0);
-  let above = 0;
-  let code = brightest;
-  while (code > 0 && above + counts[code]! <= CLIPPED_SHARE * lit) above += counts[code--]!;
-  return Math.min(previewGain, 1 / light(code));
-}
-
-/** Ground counts as lit from this share of the brightest pixel on. */
-const LIT_SHARE = 0.05;
-const CLIPPED_SHARE = 1e-4;
-
-/**
- * Writes a plate's linear light times a gain, over black where nothing is covered, as a file that the picture library reads
- * in bands: 32-bit floats, red, green, blue, 12 bytes a pixel, linear with sRGB's primaries. For scratch alone.
+ * Writes a part of a plate's linear light (space 4) times a gain, over black where nothing is covered, as a file that the
+ * picture library reads in bands: 32-bit floats, red, green, blue, 12 bytes a pixel, linear with sRGB's primaries. For scratch
+ * alone.
  */
 export async function writeLightFile(
   path: string,
   plate: StoredPlate,
+  part: GridBox,
   gain: number,
   signal?: AbortSignal,
 ): Promise<void> {
-  const lights = Float64Array.from({ length: 65536 }, (_, code) => gain * light(code));
+  const lights = Float64Array.from({ length: 65536 }, (_, code) => gain * decodeSrgb(code / 65535));
   const file = await open(path, 'wx');
   try {
-    await file.write(headerOf(plate));
-    for await (const { codes } of plateRows(plate, signal)) {
-      const out = new Float32Array((codes.length / SAMPLES) * 3);
-      for (let i = 0, at = 0; i < codes.length; i += SAMPLES, at += 3) {
-        const covered = codes[i + 3]! / 65535;
-        for (let c = 0; c < 3; c++) out[at + c] = covered * lights[codes[i + c]!]!;
+    await file.writeFile(headerOf(part));
+    for await (const { y0, rows, codes } of plateRows(plate, signal)) {
+      const from = Math.max(0, part.y0 - y0);
+      const to = Math.min(rows, part.y0 + part.height - y0);
+      if (to <= from) continue;
+      const out = new Float32Array((to - from) * part.width * 3);
+      for (let y = from, at = 0; y < to; y++) {
+        let i = (y * plate.widthPx + part.x0) * SAMPLES;
+        for (let x = 0; x < part.width; x++, i += SAMPLES, at += 3) {
+          const covered = codes[i + 3]! / 65535;
+          for (let c = 0; c < 3; c++) out[at + c] = covered * lights[codes[i + c]!]!;
+        }
       }
       await file.writeFile(new Uint8Array(out.buffer));
     }
@@ -54,15 +38,11 @@ export async function writeLightFile(
   }
 }
 
-function light(code: number): number {
-  return decodeSrgb(code / 65535);
-}
-
 /** Header of libvips' own file format: sizes, float samples, linear light of sRGB's primaries. */
-function headerOf({ widthPx, heightPx }: StoredPlate): Buffer {
+function headerOf({ width, height }: GridBox): Buffer {
   const header = Buffer.alloc(64);
   header.writeUInt32BE(LITTLE_ENDIAN_FILE, 0);
-  [widthPx, heightPx, 3, 0, FLOAT, 0, LINEAR_SRGB].forEach((value, i) => {
+  [width, height, 3, 0, FLOAT, 0, LINEAR_SRGB].forEach((value, i) => {
     header.writeInt32LE(value, 4 + 4 * i);
   });
   header.writeFloatLE(1, 32);

@@ -54,8 +54,11 @@ export interface PackListing {
     readonly complete: boolean;
     readonly covered: number;
   };
-  /** Factor on the master's linear light with which the copies are shown. */
-  readonly gain: number;
+  /** How the copies are made: a factor on the master's linear light, and the part of it that they show (space 4). */
+  readonly copies: {
+    readonly gain: number;
+    readonly part: { readonly x: number; readonly y: number; readonly widthPx: number; readonly heightPx: number };
+  };
   readonly pictures: readonly PackPicture[];
   readonly leftOut: readonly LeftOut[];
 }
@@ -68,7 +71,7 @@ export type CommonFields = Required<Omit<XmpFields, 'imageGuid' | 'dateCreated' 
 export function listingOf(
   fields: CommonFields,
   licence: Licence,
-  rest: Pick<PackListing, 'plate' | 'gain' | 'pictures' | 'leftOut'>,
+  rest: Pick<PackListing, 'plate' | 'copies' | 'pictures' | 'leftOut'>,
 ): PackListing {
   const { title, headline, description, altText, keywords, creator, rights, credit, source } = fields;
   return {

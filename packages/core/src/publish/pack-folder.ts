@@ -1,4 +1,4 @@
-import { mkdtemp, open, readdir, readFile, rename, rm, rmdir, stat } from 'node:fs/promises';
+import { mkdir, open, readdir, readFile, rename, rm, rmdir, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
 import { explainUnwritable } from '../job/resources.js';
@@ -22,9 +22,11 @@ export async function writePackFolder(
   const before = await standing(path);
   await refuseForeign(path, before, force);
   await makeFolder(dirname(path));
-  let temporary: string | undefined;
+  const temporary = join(dirname(path), `.${basename(path)}.${process.pid}-${serial++}.partial`);
   try {
-    temporary = await mkdtemp(join(dirname(path), `.${basename(path)}.partial-`));
+    // A run that was killed may have left one.
+    await rm(temporary, { recursive: true, force: true });
+    await mkdir(temporary);
     await write(temporary);
     for (const name of await readdir(temporary)) await sync(join(temporary, name));
     await sync(temporary);
@@ -33,9 +35,11 @@ export async function writePackFolder(
   } catch (error) {
     throw explain(error, path);
   } finally {
-    if (temporary !== undefined) await rm(temporary, { recursive: true, force: true });
+    await rm(temporary, { recursive: true, force: true });
   }
 }
+
+let serial = 0;
 
 /** What stands where the pack is to go: names of files, or undefined. */
 async function standing(path: string): Promise<readonly string[] | undefined> {

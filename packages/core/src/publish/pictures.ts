@@ -1,14 +1,16 @@
 import { rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
+import type { GridBox } from '../compute/grid-box.js';
 import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
 import { checkSpace } from '../job/resources.js';
 import { imageGuid } from './fields.js';
 import { JPEG_MOST_PX, writeJpeg } from './jpeg.js';
-import { toneGain, writeLightFile } from './light-file.js';
+import { writeLightFile } from './light-file.js';
 import type { CommonFields, PackKind, PackPicture } from './listing.js';
 import type { MarkOutline } from './mark.js';
+import type { StoredPlate } from './plate-rows.js';
 import type { PlateRecord } from './read-sidecar.js';
 import { slugOf } from './slug.js';
 import { copyTiffWithXmp } from './tiff-xmp.js';
@@ -17,6 +19,10 @@ import { xmpPacket } from './xmp-packet.js';
 /** What the pictures of a pack are made with. */
 export interface PictureOptions {
   readonly fields: CommonFields;
+  /** Factor on linear light in the copies. */
+  readonly gain: number;
+  /** The part of the plate that they show (space 4). */
+  readonly part: GridBox;
   /** Longest sides of further JPEGs. */
   readonly sizesPx: readonly number[];
   readonly mark: MarkOutline | undefined;
@@ -32,15 +38,15 @@ export async function writePictures(
   folder: string,
   record: PlateRecord,
   options: PictureOptions,
-): Promise<{ readonly gain: number; readonly pictures: readonly PackPicture[] }> {
-  const { fields, signal, onProgress } = options;
+): Promise<readonly PackPicture[]> {
+  const { fields, gain, part, signal, onProgress } = options;
   const { widthPx, heightPx, sha256 } = record.plate;
   const { size } = await stat(record.platePath);
-  await checkSpace(folder, 12 * widthPx * heightPx + 2 * size, 'the pack');
-  const copies = copiesOf(record, options);
+  await checkSpace(folder, 12 * part.width * part.height + 2 * size, 'the pack');
+  const copies = copiesOf(options);
   const base = slugOf(fields.title);
   const startedMs = performance.now();
-  onProgress({ kind: 'stage-start', stage: 'publish', total: copies.length + 2 });
+  onProgress({ kind: 'stage-start', stage: 'publish', total: copies.length + 1 });
   const pictures: PackPicture[] = [];
   const add = async (
     file: string,
@@ -55,7 +61,7 @@ export async function writePictures(
       sha256: await sha256File(path, signal),
       imageGuid: imageGuid(sha256, file),
     });
-    onProgress({ kind: 'stage-step', stage: 'publish', done: pictures.length, total: copies.length + 2 });
+    onProgress({ kind: 'stage-step', stage: 'publish', done: pictures.length, total: copies.length + 1 });
   };
 
   const master = `${base}.tif`;
@@ -63,17 +69,14 @@ export async function writePictures(
   await copyTiffWithXmp(record.platePath, join(folder, master), packetOf(master));
   await add(master, { kind: 'master', format: 'TIFF', bitsPerSample: 16, widthPx, heightPx, marked: false });
 
-  const stored = { path: record.platePath, widthPx, heightPx };
-  const gain = await toneGain(stored, record.preview.gain, signal);
   const light = join(folder, '.light.v');
-  await writeLightFile(light, stored, gain, signal);
+  await writeLightFile(light, storedOf(record), part, gain, signal);
   for (const { suffix, kind, longestPx, quality, mark } of copies) {
     throwIfAborted(signal);
     const file = `${base}${suffix}.jpg`;
     const xmp = packetOf(file);
     const made = await writeJpeg(light, join(folder, file), {
-      widthPx,
-      heightPx,
+      part,
       longestPx,
       quality,
       xmp,
@@ -84,7 +87,12 @@ export async function writePictures(
   }
   await rm(light);
   onProgress({ kind: 'stage-end', stage: 'publish', elapsedMs: performance.now() - startedMs, resumed: false });
-  return { gain, pictures };
+  return pictures;
+}
+
+/** A plate as its rows are read. */
+export function storedOf({ platePath, plate }: PlateRecord): StoredPlate {
+  return { path: platePath, widthPx: plate.widthPx, heightPx: plate.heightPx };
 }
 
 /** Longest sides of what is only looked at. */
@@ -102,8 +110,8 @@ interface Copy {
   readonly mark: MarkOutline | undefined;
 }
 
-function copiesOf({ plate }: PlateRecord, { sizesPx, mark }: PictureOptions): Copy[] {
-  const longest = Math.max(plate.widthPx, plate.heightPx);
+function copiesOf({ part, sizesPx, mark }: PictureOptions): Copy[] {
+  const longest = Math.max(part.width, part.height);
   const plain = { quality: FULL_QUALITY, mark: undefined };
   const full: Copy[] = longest <= JPEG_MOST_PX ? [{ suffix: '', kind: 'full', longestPx: longest, ...plain }] : [];
   const sized = sizesPx.map((px): Copy => ({ suffix: `-${px}`, kind: 'sized', longestPx: px, ...plain }));

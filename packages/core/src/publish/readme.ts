@@ -2,7 +2,7 @@ import { LICENCE_FILE, type PackKind, type PackListing } from './listing.js';
 
 /** What lies beside the pictures, for people: `README.txt`. */
 export function readmeOf(listing: PackListing): string {
-  const { title, description, rights, credit, licence, statementUrl, licensor, pictures, plate, gain } = listing;
+  const { title, description, rights, credit, licence, statementUrl, licensor, pictures, plate, copies } = listing;
   const names = Math.max(...pictures.map(({ file }) => file.length));
   const sizes = pictures.map(({ file, kind, widthPx, heightPx, format, bitsPerSample, bytes, marked }) => {
     const size = `${widthPx} x ${heightPx} px`;
@@ -12,7 +12,8 @@ export function readmeOf(listing: PackListing): string {
   });
   const notes = [
     'All pictures are sRGB with the profile embedded, and carry title, description, keywords and rights (IPTC, as XMP).',
-    `The master is the plate as it was stitched; its transparency says how well each pixel is covered. In the JPEGs its light is taken times ${gain.toFixed(3)}, and what is not covered is black.`,
+    'The master is the plate as it was stitched; its transparency says how well each pixel is covered.',
+    `In the JPEGs its light is taken times ${copies.gain.toFixed(3)}.${partNote(listing)}`,
     ...(plate.complete ? [] : ['The plate is incomplete: a part of the disc is missing.']),
     ...listing.leftOut.map(({ item, detail }) => `Left out: ${item}: ${detail}`),
   ];
@@ -36,3 +37,9 @@ const USES: Readonly<Record<PackKind, string>> = {
   preview: 'to look at',
   thumbnail: 'for lists',
 };
+
+function partNote({ copies: { part }, plate }: PackListing): string {
+  if (part.widthPx === plate.widthPx && part.heightPx === plate.heightPx)
+    return ' What is not covered is black in them.';
+  return ` They leave out the ragged edge: they begin at column ${part.x} and row ${part.y} of the master.`;
+}
