@@ -82,6 +82,7 @@ export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { PackKind, PackListing, PackPicture } from './publish/listing.js';
 export type { MakerFacts } from './publish/maker.js';
 export type { PlateFacts, ShownFeature } from './publish/plate-facts.js';
+export type { RecordedFile } from './publish/read-sidecar.js';
 export { type PublishOptions, type PublishResult, publish } from './publish.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
@@ -160,3 +161,4 @@ export {
 export { type SkyWindow, skyWindows } from './sky/windows.js';
 export type { AngleRange, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
+export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';

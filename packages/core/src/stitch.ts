@@ -5,6 +5,7 @@ import type { Notice } from './capture/pass.js';
 import type { RecordedCurve } from './capture/read-still.js';
 import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
+import { readSettings } from './capture/settings-read.js';
 import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
@@ -18,6 +19,7 @@ import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarOverlap } from './plate/sidecar.js';
+import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
@@ -37,6 +39,8 @@ export interface StitchOptions {
   readonly memoryBytes?: number;
   /** Write maps of coverage, weight and noise beside the plate. Default false. */
   readonly maps?: boolean;
+  /** Write the plate's metadata as `plate.xmp` beside it, for tools that want such a file. Default false. */
+  readonly xmp?: boolean;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -56,6 +60,8 @@ export interface StitchResult {
   readonly previewPath: string;
   /** Paths of the maps, where they were asked for. */
   readonly mapPaths: MapPaths | null;
+  /** Path of the metadata's own file, where it was asked for. */
+  readonly xmpPath: string | null;
   /** What the run has put on disk besides, and whether it is still there. */
   readonly scratch: { readonly folder: string; readonly bytes: number; readonly kept: boolean };
   readonly widthPx: number;
@@ -97,13 +103,15 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   if (options.outDir === '' || options.workDir === '') throw new UsageError('the name of a folder is empty; say where');
   const outDir = resolve(options.outDir);
   const workDir = resolve(options.workDir ?? join(outDir, 'work'));
-  const { signal, onProgress, workers, memoryBytes, maps = false, curve, follow } = options;
+  const { signal, onProgress, workers, memoryBytes, maps = false, xmp = false, curve, follow } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
   }
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   const paths = await prepareOutput(outDir, options.force ?? false, maps);
+  const settings = xmp ? await readSettings(capture.root) : {};
+  const xmpPath = xmp ? await prepareXmp(outDir, settings, options.force ?? false) : null;
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture);
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
@@ -115,11 +123,13 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     if (maps) await writeMaps(mapPaths(outDir), mapPlate(made), options.force ?? false);
     const sidecar = await buildSidecar({ capture, made, gaps, files, curve: curve ?? 'auto' }, signal);
     await writeSidecar(paths.sidecar, sidecar, options.force ?? false);
+    if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, settings, options.force ?? false);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);
     return {
       mapPaths: maps ? mapPaths(outDir) : null,
+      xmpPath,
       scratch: { folder: workDir, bytes, kept },
       platePath: paths.plate,
       sidecarPath: paths.sidecar,

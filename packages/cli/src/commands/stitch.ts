@@ -10,6 +10,7 @@ interface StitchArguments extends CommonOptions {
   readonly workers?: number;
   readonly memory?: number;
   readonly maps?: boolean;
+  readonly xmp?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly follow?: boolean;
   readonly force?: boolean;
@@ -35,6 +36,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
+      .option('--xmp', 'write the metadata as plate.xmp beside the plate, too')
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',
@@ -47,7 +49,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, curve, follow = false, force = false } = options;
+      const { out, work, workers, memory, maps = false, xmp = false, curve, follow = false, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
@@ -59,6 +61,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             onProgress,
             ...(work === undefined ? {} : { workDir: work }),
             maps,
+            xmp,
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
             ...(curve === undefined ? {} : { curve }),
@@ -91,6 +94,7 @@ function describe(result: StitchResult): string[] {
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
+  if (result.xmpPath) lines.push(`metadata ${result.xmpPath}`);
   return [...lines, `plate    ${platePath}`, `preview  ${previewPath}`, `sidecar  ${sidecarPath}`];
 }
 

@@ -55,19 +55,23 @@ export function makerFromSettings({ title, rights = {}, listing = {} }: CaptureS
  * @throws UsageError for a text that is too long or too short, and for an address that is none
  */
 export function requireMaker(first: MakerFacts, second: MakerFacts = {}): PublishedMaker {
-  const all = { ...given({ ...second }), ...given({ ...first }) };
-  const { keywords: _, ...texts } = all;
-  const plain = Object.entries(texts).map(([name, text]) => {
-    return [name, name === 'description' ? plainText(text as string) : plainLine(text as string)] as const;
-  });
-  const maker = Object.fromEntries(plain.filter(([, text]) => text !== '')) as MakerFacts;
+  const maker = plainMaker({ ...given({ ...second }), ...given({ ...first }) });
   const missing = NEEDED.filter(({ name }) => maker[name] === undefined);
   if (missing.length > 0) {
     const places = missing.map(({ name, option, field }) => `${name} (${option}, or ${field} in a file of --facts)`);
     throw new InputError('FACTS_MISSING', `only you can say, and it has not been said: ${places.join('; ')}`);
   }
-  for (const [name, text] of Object.entries(maker)) check(name as keyof typeof MOST, text as string);
+  const { keywords: _, ...texts } = maker;
+  for (const [name, text] of Object.entries(texts)) check(name as keyof typeof MOST, text);
   return { ...maker, keywords: [...(first.keywords ?? []), ...(second.keywords ?? [])] } as PublishedMaker;
+}
+
+/** Texts without what may not stand in a listing, on one line but for the description; an empty one counts as not given. */
+export function plainMaker({ keywords = [], ...texts }: MakerFacts): MakerFacts {
+  const plain = Object.entries(texts).map(([name, text]) => {
+    return [name, name === 'description' ? plainText(text) : plainLine(text)] as const;
+  });
+  return { ...Object.fromEntries(plain.filter(([, text]) => text !== '')), keywords };
 }
 
 /** A maker who has said all that is needed. */
