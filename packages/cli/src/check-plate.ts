@@ -11,11 +11,16 @@ export async function checkPlate(sidecar: string, captureDir: string | undefined
   return { machine: result, summary: describe(result), complete: same, ...(!same && { exitCode: EXIT.unusableInput }) };
 }
 
+/** Differences that are named one by one. */
+const MOST_SHOWN = 20;
+
 function describe({ sidecarPath, checked, notChecked, differences }: VerifyResult): string[] {
-  const lines = differences.map(({ role, file, state }) => {
+  const lines = differences.slice(0, MOST_SHOWN).map(({ role, file, state }) => {
     const whose = role === 'output' ? 'beside the sidecar' : 'of the capture';
     return `${file} ${whose} ${state === 'missing' ? 'is missing' : 'has changed'}.`;
   });
+  if (differences.length > MOST_SHOWN)
+    lines.push(`and ${differences.length - MOST_SHOWN} more; --json lists each one.`);
   const others = checked - differences.length;
   lines.push(
     differences.length === 0

@@ -31,7 +31,7 @@ export function licenceOf(given: string, ownText?: string): Licence {
   const ids = knownLicences().map(({ id }) => id);
   const near = nearestName(given, ids);
   throw new UsageError(
-    `the text of the licence ${plainLine(given)} is not known${near === undefined ? '' : `; did you mean ${near}?`} ` +
+    `the text of the licence ${plainLine(given)} is not known${near === undefined ? '.' : `; did you mean ${near}?`} ` +
       `Known are ${ids.join(', ')}; for any other give a file with its text (--licence-file), or the terms in words.`,
   );
 }
