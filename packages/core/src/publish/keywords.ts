@@ -32,7 +32,7 @@ export function keywordsOf(facts: PlateFacts, own: readonly string[] = []): stri
 export function strikingFeatures({ features = [] }: PlateFacts): ShownFeature[] {
   const bySize = [...features].filter(({ lit }) => lit).sort((a, b) => b.diameterKm - a.diameterKm);
   const relief = bySize.filter(
-    ({ type, terminatorDistanceDeg }) => !PLAINS.has(type) && terminatorDistanceDeg <= NEAR_DEG,
+    ({ type, terminatorDistanceDeg }) => RELIEF.has(type) && terminatorDistanceDeg <= NEAR_DEG,
   );
   const plains = bySize.filter(({ type }) => PLAINS.has(type));
   return [...relief.slice(0, MOST_RELIEF), ...plains.slice(0, MOST_PLAINS)];
@@ -42,6 +42,8 @@ export function strikingFeatures({ features = [] }: PlateFacts): ShownFeature[] 
 const NEAR_DEG = 12;
 const MOST_RELIEF = 14;
 const MOST_PLAINS = 8;
+/** What casts a shadow that is seen on a view of the whole disc; rilles and ridges are long, but too low. */
+export const RELIEF: ReadonlySet<string> = new Set(['crater', 'mons', 'montes', 'vallis', 'rupes', 'promontorium']);
 const PLAINS: ReadonlySet<string> = new Set(['mare', 'oceanus', 'sinus', 'lacus', 'palus']);
 
 function bodyWords(body: BodyName): string[] {

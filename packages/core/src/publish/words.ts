@@ -1,5 +1,5 @@
 import type { BodyName } from '../capture/settings-types.js';
-import { strikingFeatures } from './keywords.js';
+import { RELIEF, strikingFeatures } from './keywords.js';
 import type { PlateFacts } from './plate-facts.js';
 import type { PlateRecord } from './read-sidecar.js';
 
@@ -42,8 +42,6 @@ function reliefNames(facts: PlateFacts, most: number): string[] {
   const relief = strikingFeatures(facts).filter(({ type }) => RELIEF.has(type));
   return relief.slice(0, most).map(({ name }) => name);
 }
-
-const RELIEF: ReadonlySet<string> = new Set(['crater', 'mons', 'montes', 'vallis', 'rupes']);
 
 /** "4 March 2031" */
 function dayOf(utc: string): string {
