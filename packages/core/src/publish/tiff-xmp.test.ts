@@ -19,8 +19,10 @@ async function tagsOf(path: string): Promise<Record<string, unknown>[]> {
     const images = await Promise.all(Array.from({ length: count }, (_, i) => file.getImage(i)));
     return await Promise.all(
       images.map(async ({ fileDirectory }) => {
-        const names = [...fileDirectory.actualizedFields.keys()].map(String);
-        return Object.fromEntries(names.map((name) => [name, fileDirectory.getValue(Number(name) as never)]));
+        const { actualizedFields, deferredFields, deferredArrays } = fileDirectory;
+        const tags = [actualizedFields, deferredFields, deferredArrays].flatMap((map) => [...map.keys()]);
+        const values = tags.map(async (tag) => [String(tag), await fileDirectory.loadValue(tag as never)] as const);
+        return Object.fromEntries(await Promise.all(values)) as Record<string, unknown>;
       }),
     );
   } finally {
