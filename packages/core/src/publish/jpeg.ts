@@ -2,7 +2,7 @@ import { createReadStream } from 'node:fs';
 import { open, rm } from 'node:fs/promises';
 import { pictures } from '../capture/picture-library.js';
 import type { GridBox } from '../compute/grid-box.js';
-import { throwIfAborted, UsageError } from '../job/errors.js';
+import { throwIfAborted } from '../job/errors.js';
 import { embedProfileInJpeg, srgbProfile } from '../plate/icc.js';
 import { type MarkOutline, markOverlay } from './mark.js';
 
@@ -30,7 +30,6 @@ export interface JpegOptions {
  * embedded. A large one is written in bands. The same light gives the same bytes.
  *
  * @returns the size in pixels
- * @throws UsageError when the packet does not fit into a segment
  */
 export async function writeJpeg(
   lightPath: string,
@@ -77,11 +76,9 @@ export async function writeJpeg(
 const MOST_AT_ONCE = 2 ** 26;
 const SIGNATURE = Buffer.from('http://ns.adobe.com/xap/1.0/\0', 'latin1');
 
-/** XMP specification part 3, JPEG: an APP1 segment, 65 502 bytes of packet at most. */
+/** XMP specification part 3, JPEG: an APP1 segment, which holds 65 504 bytes; what a maker can say is less. */
 function packetSegment(xmp: string): Buffer {
   const content = Buffer.concat([SIGNATURE, Buffer.from(xmp, 'utf8')]);
-  if (content.length + 2 > 65535)
-    throw new UsageError('title, description, keywords and rights are too long together; shorten the longest of them');
   const head = Buffer.from([0xff, 0xe1, 0, 0]);
   head.writeUInt16BE(content.length + 2, 2);
   return Buffer.concat([head, content]);

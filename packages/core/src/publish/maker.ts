@@ -83,11 +83,11 @@ const NEEDED = [
   { name: 'title', option: '--title', field: 'title' },
 ] as const;
 
-/** Characters; a packet of XMP has to fit into one segment of a JPEG, whatever they are. */
+/** Characters; whatever they are, the packet of XMP then fits into one segment of a JPEG. */
 const MOST = {
   title: 100,
   creator: 500,
-  licence: 2000,
+  licence: 1000,
   description: 2000,
   altText: 1000,
   rights: 1000,
