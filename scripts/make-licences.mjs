@@ -2,9 +2,9 @@
 // spdx-license-list: one file each, `ID.txt`, and `licences.tsv` with id, name and page.
 //   node scripts/make-licences.mjs
 import { mkdirSync, writeFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import licences from 'spdx-license-list/full.js';
 
 const IDS = [
   'CC0-1.0',
@@ -18,11 +18,10 @@ const IDS = [
 /** Columns of the texts. */
 const WIDTH = 100;
 
-const require = createRequire(import.meta.url);
 const out = join(dirname(dirname(fileURLToPath(import.meta.url))), 'packages', 'core', 'data', 'licences');
 mkdirSync(out, { recursive: true });
 const rows = IDS.map((id) => {
-  const { name, url, licenseText } = require(`spdx-license-list/licenses/${id}.json`);
+  const { name, url, licenseText } = licences[id];
   writeFileSync(join(out, `${id}.txt`), `${licenseText.split('\n').flatMap(wrap).join('\n').trimEnd()}\n`);
   // The page for people; the one of the list is the legal code.
   return [id, name, url.replace(/legalcode$/, '')].join('\t');

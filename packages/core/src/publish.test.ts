@@ -1,8 +1,8 @@
 import { execFileSync } from 'node:child_process';
-import { createHash } from 'node:crypto';
 import { mkdir, readdir, readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
+import { exif, tree } from '../test/pack.js';
 import { makePlateFolder, PLATE_SIZE } from '../test/plate-folder.js';
 import { useScratch } from '../test/scratch.js';
 import { decodeSrgb, encodeSrgb } from './capture/curves.js';
@@ -20,15 +20,6 @@ const maker = {
 };
 const make = (name: string, options: Partial<PublishOptions> = {}): Promise<PublishResult> =>
   publish(scratch('plate'), { toDir: scratch(name), maker, ...options });
-const tree = async (folder: string): Promise<Record<string, string>> => {
-  const names = (await readdir(folder)).sort();
-  const hashes = names.map(async (name) =>
-    createHash('sha256')
-      .update(await readFile(join(folder, name)))
-      .digest('hex'),
-  );
-  return Object.fromEntries(await Promise.all(hashes).then((all) => all.map((hash, i) => [names[i]!, hash])));
-};
 const files = ['the-moon-s-edge.tif', 'the-moon-s-edge.jpg', 'the-moon-s-edge-200.jpg', 'the-moon-s-edge-120.jpg'];
 
 let result: PublishResult;
@@ -84,26 +75,6 @@ const TABLE: Readonly<Record<string, unknown>> = {
   ),
   'XMP-iptcCore:AltTextAccessibility': expect.stringMatching(/^The waxing gibbous Moon, 58 % of the disc lit, against/),
 };
-
-/** What exiftool reads of every picture in a folder, with its complaints. */
-function exif(folder: string): Record<string, unknown>[] {
-  const names = [
-    '-q',
-    '.',
-    '-ext',
-    'tif',
-    '-ext',
-    'jpg',
-    '-j',
-    '-G1',
-    '-struct',
-    '-validate',
-    '-warning',
-    '-error',
-    '-all',
-  ];
-  return JSON.parse(execFileSync('exiftool', names, { cwd: folder, encoding: 'utf8' })) as Record<string, unknown>[];
-}
 
 test('exiftool reads every field back, from the master and from each copy', () => {
   const all = exif(scratch('pack'));
