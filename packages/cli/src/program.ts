@@ -3,6 +3,7 @@ import { UsageError } from '@plenilune/core';
 import { Command, CommanderError } from 'commander';
 import { addCheck } from './commands/check.js';
 import { addPlan } from './commands/plan.js';
+import { addPublish } from './commands/publish.js';
 import { addRehearse } from './commands/rehearse.js';
 import { addScore } from './commands/score.js';
 import { addStitch } from './commands/stitch.js';
@@ -22,7 +23,8 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   const settle = (code: number): void => {
     exitCode = code;
   };
-  for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addScore]) addCommand(program, settle);
+  for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addPublish, addScore])
+    addCommand(program, settle);
   try {
     await program.parseAsync(args, { from: 'user' });
     return exitCode;

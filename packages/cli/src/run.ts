@@ -28,6 +28,8 @@ export interface Outcome {
   readonly summary: readonly string[];
   /** Whether the command did all that it was asked for. */
   readonly complete: boolean;
+  /** What the process ends with. Default: 0 when complete, else 4. */
+  readonly exitCode?: number;
 }
 
 /** What a command is given besides its own arguments. */
@@ -77,7 +79,7 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
     const outcome = await work({ signal: controller.signal, onProgress: progress.onProgress, tell });
     tell(outcome.summary);
     if (options.json) printJson(outcome.machine);
-    return outcome.complete ? EXIT.done : EXIT.incomplete;
+    return outcome.exitCode ?? (outcome.complete ? EXIT.done : EXIT.incomplete);
   } catch (error) {
     progress.clear();
     return printFailure(controller.signal.aborted && isStop(error) ? interrupted(options) : error, options);

@@ -6,6 +6,7 @@
 export type { Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
+export { readSettingsFile } from './capture/settings-file.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';
 export { writeSettingsTemplate } from './capture/settings-template.js';
 export type {
@@ -13,6 +14,7 @@ export type {
   CalibrationSettings,
   CaptureSettings,
   EncodingSettings,
+  ListingSettings,
   OpticsSettings,
   PassSettings,
   RightsSettings,
@@ -76,13 +78,18 @@ export type {
 } from './plan/plan-types.js';
 export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
-export { type PlanFiles, readPlanSettings, writePlanFiles } from './plan-files.js';
+export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Background } from './plate/background.js';
 export type { CropPlace, CropRequest } from './plate/crop.js';
 export type { ExrSamples } from './plate/exr-layout.js';
 export type { MasterEncoding, MasterPrimaries } from './plate/master-colour.js';
 export type { CropFormat, MasterOptions } from './plate/masters-options.js';
 export type { SidecarCrop } from './plate/sidecar.js';
+export type { PackKind, PackListing, PackPicture } from './publish/listing.js';
+export type { MakerFacts } from './publish/maker.js';
+export type { PlateFacts, ShownFeature } from './publish/plate-facts.js';
+export type { RecordedFile } from './publish/read-sidecar.js';
+export { type PublishOptions, type PublishResult, publish } from './publish.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';
@@ -162,3 +169,4 @@ export {
 export { type SkyWindow, skyWindows } from './sky/windows.js';
 export type { AngleRange, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
+export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';

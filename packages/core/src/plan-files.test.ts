@@ -2,13 +2,14 @@ import { readdir, readFile, writeFile } from 'node:fs/promises';
 import sharp from 'sharp';
 import { expect, test } from 'vitest';
 import { useScratch } from '../test/scratch.js';
+import { readSettingsFile } from './capture/settings-file.js';
 import { OutputError } from './job/errors.js';
 import { plan } from './plan/plan.js';
 import { planCalendar } from './plan/plan-calendar.js';
 import { planDrawing } from './plan/plan-drawing.js';
 import type { PlanOptions } from './plan/plan-options.js';
 import { planSheet } from './plan/plan-sheet.js';
-import { readPlanSettings, writePlanFiles } from './plan-files.js';
+import { writePlanFiles } from './plan-files.js';
 
 const scratch = useScratch();
 const options: PlanOptions = {
@@ -109,9 +110,9 @@ test('files appear together or not at all, and are replaced only when told to', 
 test('settings come from a file of any name, or a capture; what is no settings file is told so', async () => {
   await writeFile(scratch('mine.yaml'), 'optics:\n  focalLengthMm: 1234\n');
   await writeFile(scratch('capture.yaml'), 'optics:\n  focalLengthMm: 77\n');
-  expect(await readPlanSettings(scratch('mine.yaml'))).toEqual({ optics: { focalLengthMm: 1234 } });
-  expect(await readPlanSettings(scratch('.'))).toEqual({ optics: { focalLengthMm: 77 } });
-  await expect(readPlanSettings(scratch('none.yaml'))).rejects.toThrow(/none\.yaml cannot be read \(ENOENT\)/);
+  expect(await readSettingsFile(scratch('mine.yaml'))).toEqual({ optics: { focalLengthMm: 1234 } });
+  expect(await readSettingsFile(scratch('.'))).toEqual({ optics: { focalLengthMm: 77 } });
+  await expect(readSettingsFile(scratch('none.yaml'))).rejects.toThrow(/none\.yaml cannot be read \(ENOENT\)/);
   await writeFile(scratch('bad.yaml'), 'optics:\n  focalLength: 1\n');
-  await expect(readPlanSettings(scratch('bad.yaml'))).rejects.toThrow(/bad\.yaml has a fault/);
+  await expect(readSettingsFile(scratch('bad.yaml'))).rejects.toThrow(/bad\.yaml has a fault/);
 });

@@ -1,7 +1,4 @@
-import { open, stat, writeFile } from 'node:fs/promises';
-import { parseSettings, readSettings } from './capture/settings-read.js';
-import type { CaptureSettings } from './capture/settings-types.js';
-import { InputError } from './job/errors.js';
+import { writeFile } from 'node:fs/promises';
 import { planCalendar } from './plan/plan-calendar.js';
 import { planSheet } from './plan/plan-sheet.js';
 import type { Plan } from './plan/plan-types.js';
@@ -16,9 +13,6 @@ export interface PlanFiles {
   /** Replace existing files. Default false. */
   readonly force?: boolean;
 }
-
-/** More than this is no settings file. */
-const MOST_BYTES = 65_537;
 
 /**
  * Writes the sheet and the calendar of a plan, each whole or not at all; neither when one of them is there already.
@@ -45,26 +39,4 @@ async function writeAll([first, ...others]: readonly [string, string][], force: 
     await writeAll(others, force);
   };
   await writeWhole(path, write, { force });
-}
-
-/**
- * The settings in a file of the form of `capture.yaml`, whatever its name, or in that of a capture's folder.
- *
- * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID
- */
-export async function readPlanSettings(path: string): Promise<CaptureSettings> {
-  try {
-    if ((await stat(path)).isDirectory()) return await readSettings(path);
-    const file = await open(path, 'r');
-    try {
-      const { buffer, bytesRead } = await file.read(Buffer.alloc(MOST_BYTES), 0, MOST_BYTES, 0);
-      return parseSettings(buffer.subarray(0, bytesRead), path);
-    } finally {
-      await file.close();
-    }
-  } catch (cause) {
-    if (cause instanceof InputError) throw cause;
-    const code = cause instanceof Error && 'code' in cause ? String(cause.code) : String(cause);
-    throw new InputError('CAPTURE_UNREADABLE', `${path} cannot be read (${code}). Check its name.`, { cause });
-  }
 }

@@ -27,6 +27,7 @@ import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
 import { reportInput } from './report/report-input.js';
 import { writeReport } from './report/write-report.js';
+import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
@@ -55,6 +56,8 @@ export interface StitchOptions {
   readonly map?: MapProjection;
   /** Colours, background and further files of the plate. Default: a 16-bit sRGB TIFF with the sky as it is. */
   readonly masters?: MasterOptions;
+  /** Write the plate's metadata as `plate.xmp` beside it, for tools that want such a file. Default false. */
+  readonly xmp?: boolean;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -80,6 +83,8 @@ export interface StitchResult {
   readonly masterPaths: readonly string[];
   /** Frames that were cut from the plate, and how far one can push in. */
   readonly crops: readonly SidecarCrop[];
+  /** Path of the metadata's own file, where it was asked for. */
+  readonly xmpPath: string | null;
   /** What the run has put on disk besides, and whether it is still there. */
   readonly scratch: { readonly folder: string; readonly bytes: number; readonly kept: boolean };
   readonly widthPx: number;
@@ -131,6 +136,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     workers,
     memoryBytes,
     maps = false,
+    xmp = false,
     curve,
     follow,
     force = false,
@@ -150,6 +156,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     ...Object.values(wherePaths(outDir)),
     ...(maps ? Object.values(mapPaths(outDir)) : []),
   ]);
+  const xmpPath = xmp ? await prepareXmp(outDir, capture.settings, force) : null;
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const made = await makePlate(context, capture);
     const where = await whereStage(context, capture, made, albedo);
@@ -168,6 +175,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const features = where.known ? notableFeatures(where) : undefined;
     await writeReport(paths.report, reportInput(made, sidecar, text, features), writing);
     await writeSidecar(paths.sidecar, text, force);
+    if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, capture.settings, force);
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);
@@ -175,6 +183,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       mapPaths: maps ? mapPaths(outDir) : null,
       masterPaths: more.filter((path) => files.files.some(({ file }) => join(outDir, file) === path)),
       crops: sidecar.crops,
+      xmpPath,
       scratch: { folder: workDir, bytes, kept },
       platePath: paths.plate,
       sidecarPath: paths.sidecar,

@@ -1,6 +1,7 @@
-import { type CheckedPass, type CheckResult, checkCapture, UsageError } from '@plenilune/core';
+import { type CheckedPass, type CheckResult, checkCapture, sidecarAt, UsageError } from '@plenilune/core';
 import type { Command } from 'commander';
 import { wholeNumber } from '../arguments.js';
+import { checkPlate } from '../check-plate.js';
 import { drawCoverage } from '../draw-coverage.js';
 import { count, inColumns, noteLines, tally } from '../lines.js';
 import { type CommonOptions, type Job, type Outcome, runCommand, withCommonOptions } from '../run.js';
@@ -11,15 +12,19 @@ interface CheckArguments extends CommonOptions {
   readonly watch?: boolean;
   readonly follow?: boolean;
   readonly workers?: number;
+  readonly capture?: string;
 }
 
 const EXAMPLES = `
 Ends with 4 when a part of the disc has to be shot again. Nothing is written into the capture but by --init.
+Given a plate's sidecar, or its folder, it compares files with the hashes that the sidecar has, and ends with 3 when
+one differs.
 
 Examples:
   plenilune check captures/2031-03-04
   plenilune check captures/2031-03-04 --watch
-  plenilune check captures/2031-03-04 --init    # then edit captures/2031-03-04/capture.yaml`;
+  plenilune check captures/2031-03-04 --init    # then edit captures/2031-03-04/capture.yaml
+  plenilune check plates/march --capture captures/2031-03-04`;
 
 /** `check`: says what a capture holds, and whether it will do. */
 export function addCheck(program: Command, settle: (exitCode: number) => void): void {
@@ -30,22 +35,33 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
       .description(
         'Says what passes a capture holds, and from a part of their frames whether the whole disc is covered, sharp and unclipped.',
       )
-      .argument('<capture>', 'the folder that holds the passes of one night')
+      .argument('<capture>', 'the folder that holds the passes of one night; or a plate, as its folder or sidecar')
       .option('--init', 'look at no picture; write a commented capture.yaml into the capture instead')
       .option('--watch', 'look again whenever files have arrived, until interrupted')
       .option('--workers <number>', 'threads (default: one per core)', wholeNumber(1))
-      .option('--follow', 'follow symbolic links in the capture, also those that lead out of it'),
+      .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
+      .option('--capture <folder>', 'with a plate: what it was made of, to be compared as well'),
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: CheckArguments) => {
       settle(
         await runCommand(options, async (job) => {
           if (options.init && options.watch) throw new UsageError('--init and --watch exclude each other; give one');
+          const sidecar = await sidecarAt(capture);
+          if (sidecar !== undefined) return checkPlate(sidecar, plateOnly(options), job);
+          if (options.capture !== undefined)
+            throw new UsageError(`--capture goes with a plate, and ${capture} has no plate.json; leave it out`);
           const check = () => checkOnce(capture, options, job);
           return options.watch ? watch(capture, check, job) : check();
         }),
       );
     });
+}
+
+/** The capture, when nothing was asked for that a plate cannot give. */
+function plateOnly({ init, watch, capture }: CheckArguments): string | undefined {
+  if (init || watch) throw new UsageError('--init and --watch need a capture, and this is a plate');
+  return capture;
 }
 
 async function checkOnce(

@@ -4,7 +4,7 @@ import {
   type PlanOptions,
   type PlanWish,
   plan,
-  readPlanSettings,
+  readSettingsFile,
   UsageError,
   writePlanFiles,
 } from '@plenilune/core';
@@ -96,7 +96,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       settle(
         await runCommand(options, async () => {
           const { settings, html, ics, force = false } = options;
-          const given = settings === undefined ? {} : await readPlanSettings(settings);
+          const given = settings === undefined ? {} : await readSettingsFile(settings);
           const made = plan(merge(given, options));
           const files = {
             force,

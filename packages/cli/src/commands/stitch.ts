@@ -22,6 +22,7 @@ interface StitchArguments extends CommonOptions {
   readonly crop?: NonNullable<MasterOptions['crops']>;
   readonly cropFormat?: NonNullable<MasterOptions['cropFormat']>;
   readonly zoomTiles?: boolean;
+  readonly xmp?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly follow?: boolean;
   readonly force?: boolean;
@@ -67,6 +68,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--crop <size>', 'cut a frame such as 3840x2160 at full scale, or 3840x2160@X,Y; repeatable', crop)
       .option('--crop-format <name>', 'tif or png (default: tif)')
       .option('--zoom-tiles', 'write deep-zoom tiles too: plate.dzi and plate_files')
+      .option('--xmp', 'write the metadata as plate.xmp beside the plate, too')
       .addOption(
         new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
           'srgb',
@@ -79,7 +81,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, albedo, map, curve, follow = false, force = false } = options;
+      const { out, work, workers, memory, maps = false, xmp = false, albedo, map, curve, follow = false, force = false } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
@@ -92,6 +94,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             ...(work === undefined ? {} : { workDir: work }),
             maps,
             masters: mastersOf(options),
+            xmp,
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
             ...(map === undefined ? {} : { map }),
@@ -149,6 +152,7 @@ function describe(result: StitchResult): string[] {
   const more = [...result.masterPaths, ...result.wherePaths];
   if (more.length > 0) lines.push(`more     ${more.join(', ')}`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
+  if (result.xmpPath) lines.push(`metadata ${result.xmpPath}`);
   lines.push(`plate    ${result.platePath}`, `preview  ${result.previewPath}`, `sidecar  ${result.sidecarPath}`);
   return [...lines, `report   ${result.reportPath}`];
 }

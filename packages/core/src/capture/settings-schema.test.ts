@@ -13,6 +13,7 @@ import type {
   CalibrationSettings,
   CaptureSettings,
   EncodingSettings,
+  ListingSettings,
   OpticsSettings,
   PassSettings,
   RightsSettings,
@@ -31,7 +32,7 @@ type Fields<Type> = Readonly<Record<keyof Type, true>>;
 
 const top: Fields<CaptureSettings> = {
   ...{ title: true, notes: true, site: true, optics: true, sensor: true, body: true, encoding: true, passes: true },
-  ...{ onlyListed: true, split: true, calibration: true, rights: true },
+  ...{ onlyListed: true, split: true, calibration: true, rights: true, listing: true },
 };
 const site: Fields<SiteSettings> = {
   ...{ latitudeDeg: true, longitudeDeg: true, heightM: true, timeZone: true, clockOffsetS: true, pressureHPa: true },
@@ -52,7 +53,9 @@ const split: Fields<SplitSettings> = { gapS: true };
 const calibration: Fields<CalibrationSettings> = { dark: true, flat: true, bias: true };
 const rights: Fields<RightsSettings> = {
   ...{ creator: true, copyrightNotice: true, licence: true, creditLine: true, sourceUrl: true, contactUrl: true },
+  ...{ licensorName: true, statementUrl: true },
 };
+const listing: Fields<ListingSettings> = { description: true, altText: true, keywords: true };
 type Choices<Type extends string> = Readonly<Record<Type, true>>;
 const body: Choices<BodyName> = {
   ...{ moon: true, sun: true, mercury: true, venus: true, mars: true, jupiter: true, saturn: true, uranus: true },
@@ -92,6 +95,7 @@ test.each([
   ['split', at('split').anyOf![1]!, split],
   ['calibration', at('calibration'), calibration],
   ['rights', at('rights'), rights],
+  ['listing', at('listing'), listing],
 ])('the type and the schema have the same fields: %s', (_, node, fields) => {
   expect(Object.keys(node.properties!).sort()).toEqual(Object.keys(fields).sort());
 });

@@ -94,7 +94,7 @@ function choicesOf({ enum: choices }: SchemaNode): string {
 function inline(value: unknown): string {
   const broken = typeof value === 'string' && /[\r\n\u0085\u2028\u2029]/.test(value);
   if (broken) return JSON.stringify(value);
-  return stringify(value, { collectionStyle: 'flow', lineWidth: 0, flowCollectionPadding: false }).trimEnd();
+  return stringify(value, { collectionStyle: 'flow', lineWidth: 0, flowCollectionPadding: false }).replace(/\n$/, '');
 }
 
 function isValues(value: unknown): value is Values {

@@ -16,6 +16,7 @@ export interface CaptureSettings {
   readonly split?: SplitSettings | false;
   readonly calibration?: CalibrationSettings;
   readonly rights?: RightsSettings;
+  readonly listing?: ListingSettings;
 }
 
 /** The bodies that can drift through the frame. */
@@ -107,4 +108,13 @@ export interface RightsSettings {
   readonly creditLine?: string;
   readonly sourceUrl?: string;
   readonly contactUrl?: string;
+  readonly licensorName?: string;
+  readonly statementUrl?: string;
+}
+
+/** How the plate is described where it is offered. */
+export interface ListingSettings {
+  readonly description?: string;
+  readonly altText?: string;
+  readonly keywords?: readonly string[];
 }

@@ -1,0 +1,73 @@
+import type { BodyName } from '../capture/settings-types.js';
+import { ephemeris } from '../sky/ephemeris.js';
+import { featuresInView } from '../sky/features-in-view.js';
+import { moonPhase } from '../sky/phase.js';
+import { type Site, SKY_BODIES, type SkyBody } from '../sky/types.js';
+import type { PlateRecord } from './read-sidecar.js';
+
+/** What is known of what a plate shows. Whatever is left out is not spoken of. */
+export interface PlateFacts {
+  readonly body: BodyName;
+  /** Such as `waxing gibbous`. */
+  readonly phaseName?: string;
+  /** Lit share of the disc's area, 0 to 1. */
+  readonly illuminatedFraction?: number;
+  /** Selenographic colongitude of the Sun, 0 to 360. */
+  readonly colongitudeDeg?: number;
+  /** Named features that the plate shows. */
+  readonly features?: readonly ShownFeature[];
+  /** When the first exposure began, ISO 8601 in UTC. */
+  readonly takenUtc?: string;
+}
+
+/** A named feature on a plate. */
+export interface ShownFeature {
+  readonly name: string;
+  /** As the gazetteer has it: `crater`, `mare` ... */
+  readonly type: string;
+  readonly diameterKm: number;
+  readonly lit: boolean;
+  /** Along the ground to the terminator. */
+  readonly terminatorDistanceDeg: number;
+}
+
+/**
+ * What can be worked out from a plate's sidecar: when it was taken, where its times can be trusted, and from that the phase;
+ * where the whole disc is on the plate, the features too. The sky is worked out for a place on the equator, so that nothing
+ * tells where the camera stood: the lit share is off by 0.01 at most for it.
+ */
+export function plateFacts(record: PlateRecord, body: BodyName = 'moon'): PlateFacts {
+  const span = timesOf(record);
+  if (span === undefined) return { body };
+  const takenUtc = `${new Date(span.firstMs).toISOString().slice(0, 19)}Z`;
+  const date = new Date((span.firstMs + span.lastMs) / 2);
+  const name = SKY_BODIES.find((one): one is SkyBody => one.toLowerCase() === body)!;
+  const { illuminatedFraction, terminator } = ephemeris(name, date, NOWHERE);
+  return {
+    body,
+    takenUtc,
+    ...(illuminatedFraction !== null && { illuminatedFraction }),
+    ...(terminator && { colongitudeDeg: terminator.colongitudeDeg }),
+    ...(body === 'moon' && { phaseName: moonPhase(date).name }),
+    ...(body === 'moon' && record.complete && { features: featuresAt(date) }),
+  };
+}
+
+/** When the first and the last frame of a plate began; undefined where no stamp can be trusted. */
+export function timesOf({ frames }: PlateRecord): { readonly firstMs: number; readonly lastMs: number } | undefined {
+  const times = frames.flatMap(({ time }) => (time?.trusted ? [Date.parse(time.utc)] : []));
+  if (times.length === 0) return undefined;
+  return { firstMs: Math.min(...times), lastMs: Math.max(...times) };
+}
+
+const NOWHERE: Site = { latitudeDeg: 0, longitudeDeg: 0, heightM: 0 };
+/** Smaller ones do not stand out on a view of the whole disc. */
+const LEAST_KM = 40;
+
+function featuresAt(date: Date): ShownFeature[] {
+  return featuresInView(date, NOWHERE, LEAST_KM)
+    .filter(({ kind }) => kind !== 'satellite')
+    .map(({ name, kind, diameterKm, lit, terminatorDistanceDeg }) => {
+      return { name, type: kind, diameterKm, lit, terminatorDistanceDeg };
+    });
+}
