@@ -30,6 +30,17 @@ export type { TimeLeft } from './check/time-left.js';
 export { type CheckedPass, type CheckOptions, type CheckResult, checkCapture } from './check.js';
 export type { Affine } from './compute/affine.js';
 export type { Plane } from './compute/image.js';
+export { type BodyPose, bodyToPlate, type PlatePlace, plateToBody } from './georef/body-pose.js';
+export { bodyPoseOf } from './georef/describe-where.js';
+export type { MapProjection } from './georef/map-grid.js';
+export type {
+  MapAgreement,
+  PlateDisc,
+  PlateFeature,
+  UnknownReason,
+  Whereabouts,
+  WhereUnknown,
+} from './georef/whereabouts.js';
 export {
   type ErrorCode,
   InputError,

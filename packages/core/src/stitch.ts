@@ -25,9 +25,9 @@ import { writePictures } from './plate/masters.js';
 import { type MasterOptions, masterPaths, settleMasters } from './plate/masters-options.js';
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
+import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 import { reportInput } from './report/report-input.js';
 import { writeReport } from './report/write-report.js';
-import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {

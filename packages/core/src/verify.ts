@@ -36,7 +36,7 @@ export interface VerifyResult {
 }
 
 /**
- * Compares the files that a plate's sidecar names with their hashes: plate and preview beside it, and the inputs in a capture.
+ * Compares the files that a plate's sidecar names with their hashes: the plate and all that lies beside it, and the inputs in a capture.
  *
  * @param path the sidecar, or the folder that it is in
  * @throws InputError SIDECAR_UNREADABLE; CAPTURE_UNREADABLE when the capture is no folder
@@ -45,7 +45,9 @@ export interface VerifyResult {
 export async function verifyPlate(path: string, options: VerifyOptions = {}): Promise<VerifyResult> {
   const { captureDir, signal, onProgress = () => {} } = options;
   const record = await readSidecar(resolve(path));
-  const outputs = [record.plate, record.preview].map((file): Wanted => ({ ...wanted(file), role: 'output' }));
+  const outputs = [record.plate, record.preview, ...record.beside].map(
+    (file): Wanted => ({ ...wanted(file), role: 'output' }),
+  );
   const inputs = distinct([...record.frames, ...record.others]).map((file): Wanted => ({ ...file, role: 'input' }));
   const root = captureDir === undefined ? undefined : await requireFolder(resolve(captureDir));
   const all = root === undefined ? outputs : [...outputs, ...inputs];

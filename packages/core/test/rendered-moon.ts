@@ -1,7 +1,6 @@
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { readStill } from '../src/capture/read-still.js';
-import type { Affine } from '../src/compute/affine.js';
 import type { PlateSource } from '../src/plate/plate-source.js';
 
 /** The scene of a rendered capture: the Moon's real surface with a known pose, as a plate, and its truth file. */
@@ -57,19 +56,4 @@ export function plateOf(light: Float32Array, width: number, height: number): Pla
       };
     },
   };
-}
-
-/** A frame's pose on the truth, frame px -> truth px, as truth.json defines it. */
-export function frameToTruth(
-  pose: { readonly theta_deg: number; readonly cx: number; readonly cy: number; readonly squeeze?: number },
-  { os, capture_centre_px: [x, y] }: Pick<RenderedTruth, 'os' | 'capture_centre_px'>,
-  width: number,
-  height: number,
-): Affine {
-  const turn = (pose.theta_deg * Math.PI) / 180;
-  const squeeze = pose.squeeze ?? 1;
-  const [xx, xy] = [os * Math.cos(turn), -os * Math.sin(turn)];
-  const [yx, yy] = [os * squeeze * Math.sin(turn), os * squeeze * Math.cos(turn)];
-  const [w, h] = [(width - 1) / 2, (height - 1) / 2];
-  return { xx, xy, yx, yy, tx: os * pose.cx + x - xx * w - xy * h, ty: os * pose.cy + y - yx * w - yy * h };
 }

@@ -81,7 +81,19 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
   )
     .addHelpText('after', EXAMPLES)
     .action(async (capture: string, options: StitchArguments) => {
-      const { out, work, workers, memory, maps = false, xmp = false, albedo, map, curve, follow = false, force = false } = options;
+      const {
+        out,
+        work,
+        workers,
+        memory,
+        maps = false,
+        xmp = false,
+        albedo,
+        map,
+        curve,
+        follow = false,
+        force = false,
+      } = options;
       settle(
         await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');

@@ -14,7 +14,7 @@ export function describeWhere(facts: PlateFacts, placed: PlacedBody, mapSha256: 
   const { source, body, moment, date } = facts;
   const { discToPlate, subObserver, distanceRadii, subSolar, sky, fit } = placed;
   const radiusKm = RADIUS_KM[body];
-  const pose = poseOf(placed, body);
+  const pose = bodyPoseOf(placed, body);
   const shape = discShape(discToPlate);
   const meanPx = Math.sqrt(shape.semiMajorPx * shape.semiMinorPx);
   const phaseAngleDeg = sky?.phaseAngleDeg ?? (subSolar && phaseOf(subObserver, subSolar));
@@ -46,7 +46,7 @@ export function describeWhere(facts: PlateFacts, placed: PlacedBody, mapSha256: 
 }
 
 /** The pose of a placed plate, with light. */
-export function poseOf(
+export function bodyPoseOf(
   placed: Pick<PlacedBody, 'subObserver' | 'distanceRadii' | 'subSolar' | 'discToPlate'>,
   body: 'Moon' | 'Sun',
 ): BodyPose {

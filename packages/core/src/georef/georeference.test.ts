@@ -2,7 +2,7 @@ import { beforeAll, describe, expect, test } from 'vitest';
 import { plateOf, type RenderedMoon, renderedMoon } from '../../test/rendered-moon.js';
 import { type AlbedoMap, readAlbedoMap } from './albedo-map.js';
 import { bodyToPlate, plateToBody } from './body-pose.js';
-import { describeWhere, poseOf } from './describe-where.js';
+import { bodyPoseOf, describeWhere } from './describe-where.js';
 import { georeference, type PlacedBody, type PlateFacts } from './georeference.js';
 
 const MAP = '../shared/real/maps/moon-albedo-4096x2048.jpg';
@@ -34,7 +34,7 @@ describe.each(['open_halves', 'open_clips'])('the rendered surface of %s, with a
     expect(Math.abs(placed.subObserver.longitudeDeg - geometry.sub_observer_deg[0])).toBeLessThan(0.06);
     expect(Math.abs(placed.subObserver.latitudeDeg - geometry.sub_observer_deg[1])).toBeLessThan(0.06);
     expect(Math.abs(placed.subSolar!.longitudeDeg - geometry.sub_solar_deg[0])).toBeLessThan(2);
-    const pose = poseOf(placed, 'Moon');
+    const pose = bodyPoseOf(placed, 'Moon');
     const radius = disc.diameter_px / 2;
     for (const { lon, lat, x, y } of check_points) {
       const place = bodyToPlate(pose, { longitudeDeg: lon, latitudeDeg: lat });
@@ -78,7 +78,7 @@ test('what a plate shows: features on it, with their places on the ground', { ti
   const facts = factsOf(moon);
   const placed = found(facts);
   const where = describeWhere(facts, placed, 'a'.repeat(64));
-  const pose = poseOf(placed, 'Moon');
+  const pose = bodyPoseOf(placed, 'Moon');
   // The middle of the disc is nearer than its limb, by one part in 221.
   const kmPerPx = (1737.4 / (moon.truth.disc.diameter_px / 2)) * (1 - 1 / 221);
   expect(Math.abs(where.kmPerPx / kmPerPx - 1)).toBeLessThan(5e-4);

@@ -1,4 +1,4 @@
-import { type Affine, applyX, applyY, compose, IDENTITY, invert, translation } from '../compute/affine.js';
+import { type Affine, compose, translation } from '../compute/affine.js';
 import { luminance, type Plane } from '../compute/image.js';
 import { warpPlane } from '../compute/warp.js';
 import type { PlateSource } from '../plate/plate-source.js';
@@ -62,15 +62,6 @@ export function smaller(view: RoundView, factor: number): RoundView {
 export function scaleOf({ fromPlate }: RoundView): number {
   return Math.sqrt(Math.abs(fromPlate.xx * fromPlate.yy - fromPlate.xy * fromPlate.yx));
 }
-
-/** A place of the view in plate px. */
-export function onPlateOf(view: RoundView, x: number, y: number): { x: number; y: number } {
-  const back = invert(view.fromPlate);
-  return { x: applyX(back, x, y), y: applyY(back, x, y) };
-}
-
-/** Nothing to be made round. */
-export const ROUND: Affine = IDENTITY;
 
 const WHOLE = 0.999;
 

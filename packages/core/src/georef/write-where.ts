@@ -6,7 +6,7 @@ import type { HashedFile } from '../plate/hashed-file.js';
 import type { PlateSource } from '../plate/plate-source.js';
 import { writePlateTiff } from '../plate/tiff.js';
 import { RADIUS_KM } from '../sky/orientation.js';
-import { poseOf } from './describe-where.js';
+import { bodyPoseOf } from './describe-where.js';
 import { featureOverlay } from './feature-overlay.js';
 import { geoEntries } from './geo-keys.js';
 import { type MapProjection, mapGrid } from './map-grid.js';
@@ -65,7 +65,7 @@ export async function writePlateMap(
   options: { readonly force: boolean; readonly signal?: AbortSignal },
 ): Promise<void> {
   const grid = mapGrid(projection, RADIUS_KM[where.body], where.kmPerPx);
-  await writePlateTiff(path, mapSource(source, poseOf(where, where.body), grid), {
+  await writePlateTiff(path, mapSource(source, bodyPoseOf(where, where.body), grid), {
     ...options,
     extra: geoEntries(grid, where.body),
   });

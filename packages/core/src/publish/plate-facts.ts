@@ -1,4 +1,5 @@
 import type { BodyName } from '../capture/settings-types.js';
+import type { Whereabouts } from '../georef/whereabouts.js';
 import { ephemeris } from '../sky/ephemeris.js';
 import { featuresInView } from '../sky/features-in-view.js';
 import { moonPhase } from '../sky/phase.js';
@@ -38,8 +39,10 @@ export interface ShownFeature {
  */
 export function plateFacts(record: PlateRecord, body: BodyName = 'moon'): PlateFacts {
   const span = timesOf(record);
+  const { where } = record;
+  if (where) return factsOfWhere(where, body, span?.firstMs);
   if (span === undefined) return { body };
-  const takenUtc = `${new Date(span.firstMs).toISOString().slice(0, 19)}Z`;
+  const takenUtc = isoSeconds(span.firstMs);
   const date = new Date((span.firstMs + span.lastMs) / 2);
   const name = SKY_BODIES.find((one): one is SkyBody => one.toLowerCase() === body)!;
   const { illuminatedFraction, terminator } = ephemeris(name, date, NOWHERE);
@@ -51,6 +54,29 @@ export function plateFacts(record: PlateRecord, body: BodyName = 'moon'): PlateF
     ...(body === 'moon' && { phaseName: moonPhase(date).name }),
     ...(body === 'moon' && record.complete && { features: featuresAt(date) }),
   };
+}
+
+/** What the plate's own place on its body tells: better than the sky alone, and only what the plate shows. */
+function factsOfWhere(where: Whereabouts, body: BodyName, firstMs: number | undefined): PlateFacts {
+  const { illuminatedFraction, colongitudeDeg, features, utc } = where;
+  return {
+    body,
+    ...(firstMs !== undefined && { takenUtc: isoSeconds(firstMs) }),
+    ...(illuminatedFraction !== null && { illuminatedFraction }),
+    ...(colongitudeDeg !== null && { colongitudeDeg }),
+    ...(body === 'moon' && utc !== null && { phaseName: moonPhase(new Date(utc)).name }),
+    ...(body === 'moon' && {
+      features: features
+        .filter(({ kind, diameterKm, covered }) => covered && kind !== 'satellite' && diameterKm >= LEAST_KM)
+        .map(({ name, kind, diameterKm, lit, terminatorDeg }) => {
+          return { name, type: kind, diameterKm, lit, terminatorDistanceDeg: terminatorDeg };
+        }),
+    }),
+  };
+}
+
+function isoSeconds(atMs: number): string {
+  return `${new Date(atMs).toISOString().slice(0, 19)}Z`;
 }
 
 /** When the first and the last frame of a plate began; undefined where no stamp can be trusted. */

@@ -1,5 +1,6 @@
 import { readFile, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
+import type { Whereabouts } from '../georef/whereabouts.js';
 import { InputError } from '../job/errors.js';
 import { SIDECAR_VERSION, type Sidecar } from '../plate/sidecar.js';
 
@@ -25,6 +26,10 @@ export interface PlateRecord {
   readonly frames: readonly (RecordedFile & {
     readonly time: { readonly utc: string; readonly trusted: boolean } | null;
   })[];
+  /** Every other file beside the plate that the sidecar names. */
+  readonly beside: readonly RecordedFile[];
+  /** Where the plate lies on its body; null where that is not known. */
+  readonly where: Whereabouts | null;
   /** Every other file of the capture that the sidecar has a hash of: calibration, guide, what was left out. */
   readonly others: readonly RecordedFile[];
 }
@@ -70,7 +75,9 @@ function recordOf(sidecar: Sidecar, folder: string, sidecarPath: string): PlateR
     ...sidecar.leftOut.flatMap(({ item, sha256 }) => (sha256 === undefined ? [] : [{ file: item, sha256 }])),
   ];
   const frames = sidecar.passes.flatMap((pass) => pass.frames);
-  for (const { file, sha256 } of [plate, preview, ...frames, ...others]) {
+  const beside = sidecar.files.filter(({ file }) => file !== plate.file && file !== preview.file);
+  for (const { file } of beside) if (!staysInside(file)) throw new Error('it names files elsewhere');
+  for (const { file, sha256 } of [plate, preview, ...beside, ...frames, ...others]) {
     if (typeof file !== 'string' || !/^[0-9a-f]{64}$/.test(sha256)) throw new Error(`${file} has no hash`);
   }
   if (!isSize(plate.widthPx) || !isSize(plate.heightPx) || !(preview.gain > 0)) throw new Error('its sizes are odd');
@@ -90,7 +97,14 @@ function recordOf(sidecar: Sidecar, folder: string, sidecarPath: string): PlateR
       time: time && { utc: time.utc, trusted: time.from !== 'file' && time.uncertaintyS !== null },
     })),
     others,
+    beside: beside.map((file) => pick(file, ['file', 'sha256'])),
+    where: sidecar.where.known ? sidecar.where : null,
   };
+}
+
+/** Tiles lie in a folder of their own; nothing lies above. */
+function staysInside(file: string): boolean {
+  return typeof file === 'string' && !file.startsWith('/') && !file.includes('\\') && !file.split('/').includes('..');
 }
 
 function isSize(value: number): boolean {
