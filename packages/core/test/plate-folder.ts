@@ -57,6 +57,8 @@ export async function makePlateFolder(folder: string, options: PlateFolder = {})
       covered: 0.96,
     },
     preview: { file: 'preview.jpg', sha256: await sha(join(folder, 'preview.jpg')), gain: 1.5 },
+    files: [],
+    where: { known: false, reason: 'no-site', detail: 'nobody said' },
     complete: options.complete ?? true,
     gaps: [],
     capture: { name: 'night', guide: null, calibration: [] },

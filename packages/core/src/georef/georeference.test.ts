@@ -97,5 +97,5 @@ test('what a plate shows: features on it, with their places on the ground', { ti
   // Nearest to the terminator first; beyond it nothing is lit.
   const nearest = where.features.map((feature) => feature.terminatorDeg);
   expect(nearest).toEqual([...nearest].sort((a, b) => a - b));
-  expect(byName.get('Copernicus')).toMatchObject({ lit: false });
+  expect(byName.get('Ptolemaeus')).toMatchObject({ lit: false });
 });
