@@ -75,18 +75,16 @@ test.each([
     });
     const { disc, passes } = shots!;
     // Without frames over it, the disc is the whole of what is drawn but for the frame's corners.
-    const { data, info } = await sharp(Buffer.from(planDrawing(shots!)))
-      .greyscale()
-      .raw()
-      .toBuffer({ resolveWithObject: true });
+    const drawing = planDrawing(shots!).replace(/<polygon[^>]*fill-opacity[^>]*>/g, '');
+    const { data, info } = await sharp(Buffer.from(drawing)).greyscale().raw().toBuffer({ resolveWithObject: true });
     // Where the disc is dark or light is read along the line to the bright limb, through the middle of the light.
     const toSun = ((disc.brightLimbPositionAngleDeg! - passes[0]!.aim.frameAngleDeg) * Math.PI) / 180;
     let [light, lightX, lightY, dark, darkX, darkY] = [0, 0, 0, 0, 0, 0];
     for (let y = 0; y < info.height - 118; y++) {
       for (let x = 0; x < info.width; x++) {
         const value = data[y * info.width + x]!;
-        if (value > 215 && value < 242) [light, lightX, lightY] = [light + 1, lightX + x, lightY + y];
-        if (value > 60 && value < 120) [dark, darkX, darkY] = [dark + 1, darkX + x, darkY + y];
+        if (value > 232 && value < 250) [light, lightX, lightY] = [light + 1, lightX + x, lightY + y];
+        if (value > 140 && value < 195) [dark, darkX, darkY] = [dark + 1, darkX + x, darkY + y];
       }
     }
     const along =

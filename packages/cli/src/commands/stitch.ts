@@ -28,13 +28,20 @@ interface StitchArguments extends CommonOptions {
   readonly force?: boolean;
 }
 
-const EXAMPLES = `
+const MORE = `
+More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png, --xmp,
+             --zoom-tiles, --maps (of coverage, weight, noise), --map orthographic|equirectangular
+Colours:     --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
+             --background keep|subtract|cut (of the sky around the disc)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
-
 Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate
-  plenilune stitch captures/2031-03-04 --out plates/march --work /scratch/march --force
-  plenilune stitch night --out plates/night --exr half --primaries aces-ap1 --background cut --matte --crop 3840x2160`;
+  plenilune stitch night --out plates/night --exr half --primaries aces-ap1 --matte --crop 3840x2160`;
+
+/** An option that {@link MORE} tells of. */
+function hidden(flags: string): Option {
+  return new Option(flags).hideHelp();
+}
 
 /** `stitch`: makes a plate of a capture. */
 export function addStitch(program: Command, settle: (exitCode: number) => void): void {
@@ -45,41 +52,28 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .description('Makes one plate of the passes in a capture folder. The capture is only read.')
       .argument('<capture>', 'the folder that holds the passes of one night')
       .option('--out <folder>', 'where the plate, its sidecar, preview and report go; required')
-      .option('--work <folder>', 'where finished stages are kept (default: in the output, until the plate is whole)')
+      .option('--work <folder>', 'where finished stages are kept (default: in the output, for the time being)')
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
-      .option('--maps', 'write maps of coverage, weight and noise beside the plate, one px for 8 x 8')
-      .option(
-        '--albedo <picture>',
-        'a map of the whole Moon, equirectangular: tells where the plate lies, to a part of a px',
-      )
-      .addOption(
-        new Option('--map <projection>', 'write map.tif too, a GeoTIFF of the ground').choices([
-          'orthographic',
-          'equirectangular',
-        ]),
-      )
-      .option('--exr <samples>', 'write plate.exr too, linear, alpha multiplied in: half or float')
-      .option('--tiff-float', 'write plate-float.tif too, linear, 32-bit floats')
-      .option('--encoding <name>', 'curve of the 16-bit masters: srgb, linear, bt709, bt1886 (default: srgb)')
-      .option('--primaries <name>', 'of all masters: bt709, p3, bt2020, aces-ap0, aces-ap1 (default: bt709)')
-      .option('--background <what>', 'sky around the disc: keep, subtract, cut (default: keep)')
-      .option('--matte', 'write matte.tif too: the disc with its own soft limb')
-      .option('--crop <size>', 'cut a frame such as 3840x2160 at full scale, or 3840x2160@X,Y; repeatable', crop)
-      .option('--crop-format <name>', 'tif or png (default: tif)')
-      .option('--zoom-tiles', 'write deep-zoom tiles too: plate.dzi and plate_files')
-      .option('--xmp', 'write the metadata as plate.xmp beside the plate, too')
-      .addOption(
-        new Option('--curve <name>', 'encoding of the frames (default: as capture.yaml says, or the files)').choices([
-          'srgb',
-          'linear',
-          'bt709',
-        ]),
-      )
+      .option('--albedo <picture>', 'an equirectangular map of the Moon: tells exactly where the plate lies')
+      .addOption(new Option('--curve <name>', 'encoding of the frames').choices(['srgb', 'linear', 'bt709']))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
+      // These are told of in a few lines below the others.
+      .addOption(hidden('--maps'))
+      .addOption(hidden('--map <projection>').choices(['orthographic', 'equirectangular']))
+      .addOption(hidden('--exr <samples>'))
+      .addOption(hidden('--tiff-float'))
+      .addOption(hidden('--encoding <name>'))
+      .addOption(hidden('--primaries <name>'))
+      .addOption(hidden('--background <what>'))
+      .addOption(hidden('--matte'))
+      .addOption(hidden('--crop <size>').argParser(crop))
+      .addOption(hidden('--crop-format <name>'))
+      .addOption(hidden('--zoom-tiles'))
+      .addOption(hidden('--xmp'))
       .option('--force', 'replace a plate that is there already'),
   )
-    .addHelpText('after', EXAMPLES)
+    .addHelpText('after', MORE)
     .action(async (capture: string, options: StitchArguments) => {
       const {
         out,

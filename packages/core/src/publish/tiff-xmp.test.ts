@@ -41,8 +41,9 @@ test.each([false, true])('a plate gets its packet, and nothing else changes (Big
   expect(after.subarray(header, before.length).equals(before.subarray(header))).toBe(true);
   expect(after.subarray(0, header / 2).equals(before.subarray(0, header / 2))).toBe(true);
   expect(after.includes('<x>Möön</x>')).toBe(true);
-  const [{ ...old }] = (await tagsOf(from)) as [Record<string, unknown>];
-  expect(await tagsOf(to)).toEqual([{ ...old, 700: expect.anything() as unknown }]);
+  const [first, ...halves] = await tagsOf(from);
+  expect(halves.length).toBeGreaterThan(0);
+  expect(await tagsOf(to)).toEqual([{ ...first, 700: expect.anything() as unknown }, ...halves]);
   expect(await readPlate(to)).toEqual(await readPlate(from));
 
   const again = join(folder, 'again.tif');

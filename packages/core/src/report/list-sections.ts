@@ -57,7 +57,10 @@ export function settingsSection({ sidecar }: ReportInput): Html {
             .map(({ kind, files }) => `${count(files.length, `${kind} frame`, `${kind} frames`)}`)
             .join(', '),
     ],
-    ['Master', `16 bits, sRGB, alpha is the coverage, ${megabytes(plate.bytes)}${plate.bigtiff ? ', BigTIFF' : ''}`],
+    [
+      'Master',
+      `16 bits, ${plate.encoding}, primaries ${plate.primaries}, alpha is the coverage, ${megabytes(plate.bytes)}${plate.bigtiff ? ', BigTIFF' : ''}`,
+    ],
     ['Samples clipped on writing', `${plate.clippedLow} at black, ${plate.clippedHigh} at white`],
     ['Preview', `brightened ${decimals(sidecar.preview.gain, 2)} times`],
     ['Software', html`${software.name} ${software.version}, code <code>${software.code}</code>`],

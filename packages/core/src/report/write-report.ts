@@ -11,6 +11,7 @@ import { framesSection, passesSection } from './pass-section.js';
 import { driftFigure, plateSection } from './plate-section.js';
 import type { ReportInput } from './report-types.js';
 import { makeTiles, type PlateTiles, TILE_PX } from './tiles.js';
+import { whereSection } from './where-section.js';
 
 /** Settings of {@link writeReport}. */
 export interface WriteReportOptions {
@@ -35,6 +36,7 @@ export async function writeReport(path: string, input: ReportInput, options: Wri
   const parts = await pageParts();
   const layers = await layersOf(input);
   const sections = [
+    whereSection(input),
     overlapSection(input),
     framesSection(input),
     leftOutSection(input),
