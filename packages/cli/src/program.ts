@@ -2,6 +2,7 @@ import { readFileSync } from 'node:fs';
 import { UsageError } from '@plenilune/core';
 import { Command, CommanderError } from 'commander';
 import { addCheck } from './commands/check.js';
+import { addCompletion } from './commands/completion.js';
 import { addPlan } from './commands/plan.js';
 import { addPublish } from './commands/publish.js';
 import { addRehearse } from './commands/rehearse.js';
@@ -23,7 +24,7 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   const settle = (code: number): void => {
     exitCode = code;
   };
-  for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addPublish, addScore])
+  for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addPublish, addScore, addCompletion])
     addCommand(program, settle);
   try {
     await program.parseAsync(args, { from: 'user' });

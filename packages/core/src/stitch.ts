@@ -17,7 +17,15 @@ import { folderBytes } from './job/resources.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
-import { type MapPaths, mapPaths, prepareOutput, sidecarText, writeMaps, writeSidecar } from './plate/deliver.js';
+import {
+  type MapPaths,
+  mapPaths,
+  prepareOutput,
+  sidecarText,
+  writeMaps,
+  writeSidecar,
+  writeTimeline,
+} from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
@@ -58,6 +66,8 @@ export interface StitchOptions {
   readonly masters?: MasterOptions;
   /** Write the plate's metadata as `plate.xmp` beside it, for tools that want such a file. Default false. */
   readonly xmp?: boolean;
+  /** Write `plate.otio`, an OpenTimelineIO timeline of the plate and the passes. Default false. */
+  readonly otio?: boolean;
   /** How the frames are encoded. Default: as `capture.yaml` says, or else as the files say. */
   readonly curve?: RecordedCurve;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
@@ -85,6 +95,8 @@ export interface StitchResult {
   readonly crops: readonly SidecarCrop[];
   /** Path of the metadata's own file, where it was asked for. */
   readonly xmpPath: string | null;
+  /** The timeline, where it was asked for. */
+  readonly otioPath: string | null;
   /** What the run has put on disk besides, and whether it is still there. */
   readonly scratch: { readonly folder: string; readonly bytes: number; readonly kept: boolean };
   readonly widthPx: number;
@@ -137,6 +149,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     memoryBytes,
     maps = false,
     xmp = false,
+    otio = false,
     curve,
     follow,
     force = false,
@@ -148,11 +161,13 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   }
   const settings = settleMasters(options.masters);
   const more = masterPaths(outDir, settings);
+  const otioPath = join(outDir, 'plate.otio');
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   const albedo = await askMap(albedoPath, signal);
   const paths = await prepareOutput(outDir, force, [
     ...more,
+    ...(otio ? [otioPath] : []),
     ...Object.values(wherePaths(outDir)),
     ...(maps ? Object.values(mapPaths(outDir)) : []),
   ]);
@@ -169,7 +184,8 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, writing);
     const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
     const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
-    const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles] };
+    const timeline = otio ? [await writeTimeline(otioPath, capture, paths.plate, force)] : [];
+    const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles, ...timeline] };
     const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
     const text = sidecarText(paths.sidecar, sidecar);
     const features = where.known ? notableFeatures(where) : undefined;
@@ -184,6 +200,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       masterPaths: more.filter((path) => files.files.some(({ file }) => join(outDir, file) === path)),
       crops: sidecar.crops,
       xmpPath,
+      otioPath: otio ? otioPath : null,
       scratch: { folder: workDir, bytes, kept },
       platePath: paths.plate,
       sidecarPath: paths.sidecar,

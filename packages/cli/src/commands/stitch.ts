@@ -23,6 +23,7 @@ interface StitchArguments extends CommonOptions {
   readonly cropFormat?: NonNullable<MasterOptions['cropFormat']>;
   readonly zoomTiles?: boolean;
   readonly xmp?: boolean;
+  readonly otio?: boolean;
   readonly curve?: 'srgb' | 'linear' | 'bt709';
   readonly follow?: boolean;
   readonly force?: boolean;
@@ -30,7 +31,7 @@ interface StitchArguments extends CommonOptions {
 
 const MORE = `
 More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png,
-             --xmp, --zoom-tiles, --maps (frames, weight, noise), --map orthographic|equirectangular
+             --xmp, --otio, --zoom-tiles, --maps (coverage, noise), --map orthographic|equirectangular
 Colours:     --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
              --background keep|subtract|cut (of the sky around the disc)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
@@ -71,6 +72,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .addOption(hidden('--crop-format <name>'))
       .addOption(hidden('--zoom-tiles'))
       .addOption(hidden('--xmp'))
+      .addOption(hidden('--otio'))
       .option('--force', 'replace a plate that is there already'),
   )
     .addHelpText('after', MORE)
@@ -82,6 +84,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         memory,
         maps = false,
         xmp = false,
+        otio = false,
         albedo,
         map,
         curve,
@@ -101,6 +104,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             maps,
             masters: mastersOf(options),
             xmp,
+            otio,
             ...(memory === undefined ? {} : { memoryBytes: memory }),
             ...(workers === undefined ? {} : { workers }),
             ...(map === undefined ? {} : { map }),
@@ -158,6 +162,7 @@ function describe(result: StitchResult): string[] {
   const more = [...result.masterPaths, ...result.wherePaths];
   if (more.length > 0) lines.push(`more     ${more.join(', ')}`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
+  if (result.otioPath) lines.push(`timeline ${result.otioPath}`);
   if (result.xmpPath) lines.push(`metadata ${result.xmpPath}`);
   lines.push(`plate    ${result.platePath}`, `preview  ${result.previewPath}`, `sidecar  ${result.sidecarPath}`);
   return [...lines, `report   ${result.reportPath}`];

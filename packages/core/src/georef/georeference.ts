@@ -51,7 +51,7 @@ export interface PlacedBody {
 }
 
 /** The limb is looked for on a copy of at most this side. */
-const LIMB_SIDE_PX = 4096;
+const LIMB_SIDE_PX = 2560;
 /** A map is laid on a copy whose disc has at most this radius, px, or a map's pixel to each of its own. */
 const MOST_MAP_RADIUS_PX = 1200;
 /** Mean distance of the Moon, in its radii, where no moment tells. */

@@ -7,6 +7,8 @@ import { groundAt, type MapGrid } from './map-grid.js';
 
 /** Pixels around a place that cubic convolution looks at. */
 const REACH_PX = 2;
+/** A window is filled in parts of this side: on a turned plate a long one would need the whole of it. */
+const PART_PX = 256;
 
 /**
  * A plate laid out as a map, read window by window: every pixel of the grid is the plate's light where its ground lies, by
@@ -20,22 +22,41 @@ export function mapSource(plate: PlateSource, pose: BodyPose, grid: MapGrid): Pl
 function readWindow(plate: PlateSource, pose: BodyPose, grid: MapGrid, window: GridBox): PlateWindow {
   const { width, height } = window;
   const planes = Array.from({ length: plate.channels }, () => new Float32Array(width * height));
-  const coverage = createPlane(width, height);
-  const out = { image: { width, height, planes }, coverage };
-  const places = placesOf(plate, pose, grid, window);
+  const out = { image: { width, height, planes }, coverage: createPlane(width, height) };
+  for (let y = 0; y < height; y += PART_PX) {
+    for (let x = 0; x < width; x += PART_PX) {
+      fillPart(plate, pose, grid, window, out, {
+        ...{ x0: x, y0: y },
+        ...{ width: Math.min(PART_PX, width - x), height: Math.min(PART_PX, height - y) },
+      });
+    }
+  }
+  return out;
+}
+
+/** Fills a part of a window, counted from the window's own corner. */
+function fillPart(
+  plate: PlateSource,
+  pose: BodyPose,
+  grid: MapGrid,
+  window: GridBox,
+  { image, coverage }: PlateWindow,
+  part: GridBox,
+): void {
+  const places = placesOf(plate, pose, grid, { ...part, x0: window.x0 + part.x0, y0: window.y0 + part.y0 });
   const box = boxAround(places, plate);
-  if (!box) return out;
+  if (!box) return;
   const from = plate.read(box);
-  places.forEach((place, i) => {
+  places.forEach((place, k) => {
     if (!place) return;
     const [x, y] = [place.x - box.x0, place.y - box.y0];
     if (!coveredAround(from.coverage.data, box, x, y)) return;
+    const i = (part.y0 + Math.floor(k / part.width)) * image.width + part.x0 + (k % part.width);
     coverage.data[i] = 1;
-    for (const [c, plane] of planes.entries()) {
+    for (const [c, plane] of image.planes.entries()) {
       plane[i] = cubicAt(from.image.planes[c]!, box.width, box.height, x, y);
     }
   });
-  return out;
 }
 
 function placesOf(plate: PlateSource, pose: BodyPose, grid: MapGrid, window: GridBox): (PlatePlace | null)[] {

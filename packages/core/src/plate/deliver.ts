@@ -1,7 +1,8 @@
 import { createHash } from 'node:crypto';
 import { stat, writeFile } from 'node:fs/promises';
-import { basename, join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
+import type { Capture } from '../capture/pass.js';
 import { OutputError } from '../job/errors.js';
 import { makeFolder } from '../job/work-folder.js';
 import { writeWhole } from './atomic.js';
@@ -9,6 +10,7 @@ import { writeFloatTiff } from './float-tiff.js';
 import type { HashedFile } from './hashed-file.js';
 import type { PlateMaps } from './maps.js';
 import type { Sidecar } from './sidecar.js';
+import { timelineText } from './timeline.js';
 
 /** Paths of what a stitch leaves behind. */
 export interface PlatePaths {
@@ -75,6 +77,18 @@ export async function writeMaps(
     files.push({ file: basename(paths[name]), sha256: await sha256File(paths[name], options.signal) });
   }
   return files;
+}
+
+/** Writes the timeline of a plate and its passes, whole or not at all. */
+export async function writeTimeline(
+  path: string,
+  capture: Capture,
+  platePath: string,
+  force: boolean,
+): Promise<HashedFile> {
+  const text = timelineText(capture, dirname(path), platePath);
+  await writeWhole(path, (temporary) => writeFile(temporary, text), { force });
+  return { file: basename(path), sha256: createHash('sha256').update(text).digest('hex') };
 }
 
 /** A sidecar as it is written, and what identifies its content. */
