@@ -31,7 +31,7 @@ interface StitchArguments extends CommonOptions {
 
 const MORE = `
 More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png,
-             --xmp, --otio, --zoom-tiles, --maps (coverage, noise), --map orthographic|equirectangular
+             --xmp, --otio, --zoom-tiles, --maps (coverage), --map orthographic|equirectangular
 Colours:     --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
              --background keep|subtract|cut (of the sky around the disc)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
