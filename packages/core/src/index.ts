@@ -33,14 +33,6 @@ export type { Plane } from './compute/image.js';
 export { type BodyPose, bodyToPlate, type PlatePlace, plateToBody } from './georef/body-pose.js';
 export { bodyPoseOf } from './georef/describe-where.js';
 export type { MapProjection } from './georef/map-grid.js';
-export type {
-  MapAgreement,
-  PlateDisc,
-  PlateFeature,
-  UnknownReason,
-  Whereabouts,
-  WhereUnknown,
-} from './georef/whereabouts.js';
 export {
   type ErrorCode,
   InputError,
@@ -96,6 +88,14 @@ export type { ExrSamples } from './plate/exr-layout.js';
 export type { MasterEncoding, MasterPrimaries } from './plate/master-colour.js';
 export type { CropFormat, MasterOptions } from './plate/masters-options.js';
 export type { SidecarCrop } from './plate/sidecar.js';
+export type {
+  MapAgreement,
+  PlateDisc,
+  PlateFeature,
+  UnknownReason,
+  Whereabouts,
+  WhereUnknown,
+} from './plate/whereabouts.js';
 export type { PackKind, PackListing, PackPicture } from './publish/listing.js';
 export type { MakerFacts } from './publish/maker.js';
 export type { PlateFacts, ShownFeature } from './publish/plate-facts.js';

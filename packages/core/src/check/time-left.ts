@@ -1,7 +1,7 @@
 import type { CaptureSettings } from '../capture/settings-types.js';
 import { ephemeris } from '../sky/ephemeris.js';
+import { airOfSettings, siteOfSettings, skyBodyOf } from '../sky/place-settings.js';
 import { apparentAltitudeDeg } from '../sky/refraction.js';
-import { type Site, SKY_BODIES, type SkyBody, standardAir } from '../sky/types.js';
 
 /** How long a body can still be shot from a site. */
 export interface TimeLeft {
@@ -20,10 +20,10 @@ const MOST_MINUTES = 24 * 60;
 
 /** The altitude of the settings' body at their site now, refraction included, and for how long it stays high enough; null without a site. */
 export function timeLeft({ site, body = 'moon' }: CaptureSettings, now: Date): TimeLeft | null {
-  if (site?.latitudeDeg === undefined || site.longitudeDeg === undefined) return null;
-  const place: Site = { latitudeDeg: site.latitudeDeg, longitudeDeg: site.longitudeDeg, heightM: site.heightM ?? 0 };
-  const name = SKY_BODIES.find((one): one is SkyBody => one.toLowerCase() === body)!;
-  const air = standardAir(place.heightM);
+  const place = site ? siteOfSettings(site) : null;
+  if (!site || !place) return null;
+  const name = skyBodyOf(body)!;
+  const air = airOfSettings(site);
   const altitudeAt = (minutes: number): number =>
     apparentAltitudeDeg(ephemeris(name, new Date(now.getTime() + minutes * MINUTE_MS), place).altitudeDeg, air);
   const altitudeDeg = altitudeAt(0);

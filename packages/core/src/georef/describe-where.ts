@@ -1,4 +1,5 @@
 import type { PlateSource } from '../plate/plate-source.js';
+import type { Whereabouts } from '../plate/whereabouts.js';
 import { angleDeg, DEG, fromSphere, positiveDeg } from '../sky/angles.js';
 import { type BodyFrame, limbRadiusArcsec } from '../sky/body-frame.js';
 import { RADIUS_KM } from '../sky/orientation.js';
@@ -7,7 +8,6 @@ import { type BodyPose, plateToBody } from './body-pose.js';
 import { discShape } from './disc-shape.js';
 import type { PlacedBody, PlateFacts } from './georeference.js';
 import { plateFeatures } from './plate-features.js';
-import type { Whereabouts } from './whereabouts.js';
 
 /** What a plate's place on its body means in figures: scale, libration, light, corners and named features. */
 export function describeWhere(facts: PlateFacts, placed: PlacedBody, mapSha256: string | null): Whereabouts {

@@ -1,7 +1,7 @@
+import type { PlateFeature, Whereabouts } from '../plate/whereabouts.js';
 import { DEG } from '../sky/angles.js';
 import { type BodyPose, bodyToPlate, type PlatePlace } from './body-pose.js';
 import { bodyPoseOf } from './describe-where.js';
-import type { PlateFeature, Whereabouts } from './whereabouts.js';
 
 /** Features are drawn from this share of the disc's radius up, so that names stay readable; never below 15 km. */
 const LEAST_SHARE = 0.035;

@@ -1,14 +1,8 @@
 import { quantile } from '../compute/quantile.js';
 import { type AlbedoMap, coarser, mapAt } from './albedo-map.js';
-import { groundUnder, newGround } from './disc-sampler.js';
+import { newGround } from './disc-sampler.js';
+import { groundFinder, type ViewDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
-
-/** A disc on a view: round, px of the view. */
-export interface ViewDisc {
-  readonly centreX: number;
-  readonly centreY: number;
-  readonly radiusPx: number;
-}
 
 /** How the body is turned on a view: its axis clockwise from up, and where the observer stands, degrees. */
 export interface Turned {
@@ -142,14 +136,12 @@ function likeness(
   map: AlbedoMap,
   { axisDeg, longitudeDeg, latitudeDeg }: Turned,
 ): number {
-  const axis = (axisDeg * Math.PI) / 180;
-  const [sin, cos] = [Math.sin(axis), Math.cos(axis)];
-  const under = groundUnder({ subObserver: { longitudeDeg, latitudeDeg }, distanceRadii: DISTANCE_RADII });
+  const at = { centreX: 0, centreY: 0, radiusPx: 1, distanceRadii: DISTANCE_RADII };
+  const under = groundFinder({ ...at, axisDeg, subObserver: { longitudeDeg, latitudeDeg } });
   const ground = newGround();
   const values = new Float64Array(u.length);
   for (let k = 0; k < u.length; k++) {
-    const [x, y] = [u[k]!, v[k]!];
-    under(x * cos + y * sin, x * sin - y * cos, ground);
+    under(u[k]!, v[k]!, ground);
     values[k] = Math.log(mapAt(map, ground.longitudeDeg, ground.latitudeDeg) + FLOOR);
   }
   const own = residual(values, basis);

@@ -1,9 +1,8 @@
 import { quantile } from '../compute/quantile.js';
 import { invertSymmetric, solveInPlace } from '../compute/small-solve.js';
-import { DEG } from '../sky/angles.js';
-import { bodyToDisc } from './body-pose.js';
-import { groundUnder, newGround } from './disc-sampler.js';
-import type { MapShift, PosedDisc } from './map-patches.js';
+import type { BodyPoint } from '../sky/types.js';
+import type { MapShift } from './map-patches.js';
+import { groundOf, type PosedDisc, placeOf } from './posed-disc.js';
 
 /** What is known beforehand, at one sigma; infinite where nothing is. */
 export interface PosePrior {
@@ -77,36 +76,6 @@ export function fitPose(start: PosedDisc, shifts: readonly MapShift[], prior: Po
   return { pose, sigma, covariance: block, rmsPx: sigmaPx, used };
 }
 
-type Point = { readonly longitudeDeg: number; readonly latitudeDeg: number };
-
-/** The ground that a place of the view shows; null off the disc. */
-export function groundOf(pose: PosedDisc, x: number, y: number): Point | null {
-  const axis = pose.axisDeg * DEG;
-  const [i, j] = [(x - pose.centreX) / pose.radiusPx, (y - pose.centreY) / pose.radiusPx];
-  const ground = newGround();
-  const [sin, cos] = [Math.sin(axis), Math.cos(axis)];
-  if (!groundUnder(pose)(i * cos + j * sin, i * sin - j * cos, ground)) return null;
-  const { longitudeDeg, latitudeDeg } = ground;
-  return { longitudeDeg, latitudeDeg };
-}
-
-/** Where a pose puts a point of the body on the view. */
-export function placeOf(pose: PosedDisc, point: Point): { x: number; y: number } {
-  const frame = {
-    radiusKm: 1,
-    distanceKm: pose.distanceRadii,
-    subObserver: pose.subObserver,
-    subSolar: null,
-    axisPositionAngleDeg: 0,
-  };
-  const { u, v } = bodyToDisc(frame, point);
-  const axis = pose.axisDeg * DEG;
-  return {
-    x: pose.centreX + pose.radiusPx * (u * Math.cos(axis) + v * Math.sin(axis)),
-    y: pose.centreY + pose.radiusPx * (u * Math.sin(axis) - v * Math.cos(axis)),
-  };
-}
-
 /** The pose with (axisDeg, longitudeDeg, latitudeDeg, centreX, centreY, radiusPx) changed. */
 function moved(pose: PosedDisc, by: ArrayLike<number>): PosedDisc {
   return {
@@ -123,7 +92,7 @@ function moved(pose: PosedDisc, by: ArrayLike<number>): PosedDisc {
 }
 
 /** Change of a point's place with each unknown: (x, y). */
-function slopesAt(pose: PosedDisc, point: Point): readonly [Float64Array, Float64Array] {
+function slopesAt(pose: PosedDisc, point: BodyPoint): readonly [Float64Array, Float64Array] {
   const slopes = [new Float64Array(UNKNOWNS), new Float64Array(UNKNOWNS)] as const;
   const step = 1e-3;
   for (let k = 0; k < UNKNOWNS; k++) {

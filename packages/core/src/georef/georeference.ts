@@ -1,6 +1,7 @@
-import { type Affine, compose, invert } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, invert } from '../compute/affine.js';
 import type { PlateSource } from '../plate/plate-source.js';
-import { signedDeg } from '../sky/angles.js';
+import type { UnknownReason, WhereUnknown } from '../plate/whereabouts.js';
+import { DEG, signedDeg } from '../sky/angles.js';
 import { ephemeris } from '../sky/ephemeris.js';
 import type { BodyPoint } from '../sky/types.js';
 import type { AlbedoMap } from './albedo-map.js';
@@ -9,14 +10,13 @@ import { findTurn } from './find-pose.js';
 import type { PoseFit, PosePrior } from './fit-pose.js';
 import { litSide } from './lit-side.js';
 import { type LocatedDisc, locateDisc, relocateDisc, type SunSide } from './locate-disc.js';
-import type { PosedDisc } from './map-patches.js';
 import type { PassWay } from './pass-way.js';
 import { type PlateMoment, type SkySays, skySays, unflatten } from './pose-from-sky.js';
+import type { PosedDisc } from './posed-disc.js';
 import { refineOnMap } from './refine-on-map.js';
 import { type RoundView, rounded, scaleOf, smaller, viewOf } from './round-view.js';
 import { sunFromShading } from './sun-from-shading.js';
 import { sunSideOn } from './sunward.js';
-import type { UnknownReason, WhereUnknown } from './whereabouts.js';
 
 /** What is known of a plate before it is placed on its body. */
 export interface PlateFacts {
@@ -148,7 +148,7 @@ function bySky(
   const pose: PosedDisc = { ...fit.pose, subObserver: frame.subObserver };
   return {
     ...known,
-    ...placed(view, pose, fit.discCovariance),
+    ...placed(view, pose, fit.covariance),
     from: 'sky-and-map',
     axisSigmaDeg: fit.sigma[0]!,
     northDeg: signedDeg(pose.axisDeg + frame.axisPositionAngleDeg),
@@ -194,7 +194,7 @@ function byMap(
   const pose: PosedDisc = frame ? { ...fit.pose, subObserver: frame.subObserver } : fit.pose;
   return {
     known: true,
-    ...placed(view, pose, fit.discCovariance),
+    ...placed(view, pose, fit.covariance),
     from: moment ? 'sky-and-map' : 'map',
     subSolar,
     axisSigmaDeg: fit.sigma[0]!,
@@ -216,22 +216,22 @@ function sunOn(date: Date): BodyPoint {
   return ephemeris('Moon', date, { latitudeDeg: 0, longitudeDeg: 0, heightM: 0 }).frame!.subSolar!;
 }
 
-/** {@link refineOnMap} on a copy of fitting scale; everything in px of `view`. */
+/** {@link refineOnMap} on a copy of fitting scale; the answer in px of `view`, its scatter in plate px. */
 function onMap(
   view: RoundView,
   start: PosedDisc,
   map: AlbedoMap,
   sun: BodyPoint | null,
   prior: PosePrior,
-): (PoseFit & { readonly discCovariance: readonly number[] }) | null {
+): PoseFit | null {
   const radius = Math.min(MOST_MAP_RADIUS_PX, map.width / (2 * Math.PI));
   const small = smaller(view, Math.max(1, Math.round(start.radiusPx / radius)));
   const scale = scaleOf(small) / scaleOf(view);
   const to = compose(small.fromPlate, invert(view.fromPlate));
   const onSmall = (pose: PosedDisc): PosedDisc => ({
     ...pose,
-    centreX: to.xx * pose.centreX + to.xy * pose.centreY + to.tx,
-    centreY: to.yx * pose.centreX + to.yy * pose.centreY + to.ty,
+    centreX: applyX(to, pose.centreX, pose.centreY),
+    centreY: applyY(to, pose.centreX, pose.centreY),
     radiusPx: pose.radiusPx * scale,
   });
   const own: PosePrior = { ...prior, at: onSmall(prior.at), discWeight: prior.discWeight.map((w) => w / scale ** 2) };
@@ -241,12 +241,12 @@ function onMap(
   const { centreX, centreY, radiusPx } = fit.pose;
   const pose: PosedDisc = {
     ...fit.pose,
-    centreX: back.xx * centreX + back.xy * centreY + back.tx,
-    centreY: back.yx * centreX + back.yy * centreY + back.ty,
+    centreX: applyX(back, centreX, centreY),
+    centreY: applyY(back, centreX, centreY),
     radiusPx: radiusPx / scale,
   };
-  const discCovariance = fit.covariance.map((c) => c / scale ** 2);
-  return { ...fit, pose, discCovariance, rmsPx: fit.rmsPx / scaleOf(small) };
+  const covariance = fit.covariance.map((c) => c / scale ** 2);
+  return { ...fit, pose, covariance, rmsPx: fit.rmsPx / scaleOf(small) };
 }
 
 /** A pose on a view, in plate px. */
@@ -263,7 +263,7 @@ function placed(
     discToPlate,
     subObserver,
     distanceRadii,
-    axisDeg: signedDeg((Math.atan2(discToPlate.xy, -discToPlate.yy) * 180) / Math.PI),
+    axisDeg: signedDeg(Math.atan2(discToPlate.xy, -discToPlate.yy) / DEG),
     sigmaPx: { x: sigma(0), y: sigma(1), radius: sigma(2) },
   };
 }

@@ -1,5 +1,5 @@
 import { DEG } from '../sky/angles.js';
-import type { ViewDisc } from './find-pose.js';
+import type { ViewDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
 
 /** Towards which side of the disc its light lies. */

@@ -2,7 +2,7 @@ import { createPlane, type Plane } from '../compute/image.js';
 import { invertSymmetric } from '../compute/small-solve.js';
 import { findLimb, type LimbFit } from '../placement/limb.js';
 import { DEG, signedDeg } from '../sky/angles.js';
-import type { ViewDisc } from './find-pose.js';
+import type { ViewDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
 
 /** A disc on a view, with what is known of it. */

@@ -2,8 +2,8 @@ import { createPlane, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { bandPass } from '../registration/band-pass.js';
 import { type AlbedoMap, mapAt } from './albedo-map.js';
-import { groundUnder, newGround, type Standpoint } from './disc-sampler.js';
-import type { ViewDisc } from './find-pose.js';
+import { newGround } from './disc-sampler.js';
+import { groundFinder, type PosedDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
 
 /** How far a patch of the map lies from where the view shows it, px of the view. */
@@ -15,11 +15,6 @@ export interface MapShift {
   readonly dx: number;
   readonly dy: number;
   readonly correlation: number;
-}
-
-/** A disc, its axis clockwise from up, and where the observer stands. */
-export interface PosedDisc extends ViewDisc, Standpoint {
-  readonly axisDeg: number;
 }
 
 /** Patches along the radius, and half their side as a share of it. */
@@ -63,17 +58,13 @@ export function mapShifts(view: RoundView, pose: PosedDisc, map: AlbedoMap, reac
 
 /** The map as the view would show it, without light and shadow, and where there is ground. */
 function drawMap({ width, height }: Plane, pose: PosedDisc, map: AlbedoMap): { light: Plane; coverage: Plane } {
-  const { centreX, centreY, radiusPx } = pose;
-  const axis = (pose.axisDeg * Math.PI) / 180;
-  const [sin, cos] = [Math.sin(axis), Math.cos(axis)];
   const light = createPlane(width, height);
   const coverage = createPlane(width, height);
-  const under = groundUnder(pose);
+  const under = groundFinder(pose);
   const ground = newGround();
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
-      const [i, j] = [(x - centreX) / radiusPx, (y - centreY) / radiusPx];
-      if (i * i + j * j > 1 || !under(i * cos + j * sin, i * sin - j * cos, ground)) continue;
+      if (!under(x, y, ground)) continue;
       const at = y * width + x;
       // The detail filter takes roots, as for light.
       light.data[at] = mapAt(map, ground.longitudeDeg, ground.latitudeDeg);

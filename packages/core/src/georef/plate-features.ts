@@ -1,9 +1,9 @@
 import type { PlateSource } from '../plate/plate-source.js';
+import type { PlateFeature } from '../plate/whereabouts.js';
 import { DEG } from '../sky/angles.js';
 import { sunAltitudeAtDeg } from '../sky/body-frame.js';
 import { namedFeatures } from '../sky/features.js';
 import { type BodyPose, bodyToPlate } from './body-pose.js';
-import type { PlateFeature } from './whereabouts.js';
 
 /**
  * The named features whose centres lie on the plate and on the near side of the Moon, those nearest to the terminator

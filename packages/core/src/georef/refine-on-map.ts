@@ -1,7 +1,8 @@
 import type { BodyPoint } from '../sky/types.js';
 import type { AlbedoMap } from './albedo-map.js';
 import { fitPose, type PoseFit, type PosePrior } from './fit-pose.js';
-import { mapShifts, type PosedDisc } from './map-patches.js';
+import { mapShifts } from './map-patches.js';
+import type { PosedDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
 import { withoutSunward } from './sunward.js';
 

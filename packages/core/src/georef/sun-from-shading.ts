@@ -1,8 +1,8 @@
-import { DEG, dot, fromSphere, type Vec3 } from '../sky/angles.js';
+import { dot, fromSphere, type Vec3 } from '../sky/angles.js';
 import type { BodyPoint } from '../sky/types.js';
 import { type AlbedoMap, coarser, mapAt } from './albedo-map.js';
-import { groundUnder, newGround } from './disc-sampler.js';
-import type { PosedDisc } from './map-patches.js';
+import { newGround } from './disc-sampler.js';
+import { groundFinder, type PosedDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
 
 /** Half the number of samples across the disc. */
@@ -21,7 +21,7 @@ const FLOOR = 0.05;
 export function sunFromShading(view: RoundView, pose: PosedDisc, map: AlbedoMap): BodyPoint | null {
   const samples = samplesOf(view, pose, coarser(map, 2 * Math.PI * RADIUS));
   if (samples.length === 0) return null;
-  const observer = standing(pose.subObserver);
+  const observer = fromSphere(pose.subObserver.longitudeDeg, pose.subObserver.latitudeDeg);
   const score = (longitudeDeg: number, latitudeDeg: number): number =>
     likeness(samples, observer, fromSphere(longitudeDeg, latitudeDeg));
   let best = { longitudeDeg: 0, latitudeDeg: 0 };
@@ -55,16 +55,15 @@ interface Sample {
 }
 
 function samplesOf({ light, coverage }: RoundView, pose: PosedDisc, map: AlbedoMap): Sample[] {
-  const axis = pose.axisDeg * DEG;
-  const [sin, cos] = [Math.sin(axis), Math.cos(axis)];
-  const under = groundUnder(pose);
+  const under = groundFinder(pose);
   const ground = newGround();
   const samples: Sample[] = [];
   for (let j = -RADIUS; j <= RADIUS; j++) {
     for (let i = -RADIUS; i <= RADIUS; i++) {
       const [x, y] = [i / RADIUS, j / RADIUS];
-      if (Math.hypot(x, y) > LIMB_SHARE || !under(x * cos + y * sin, x * sin - y * cos, ground)) continue;
+      if (Math.hypot(x, y) > LIMB_SHARE) continue;
       const [px, py] = [Math.round(pose.centreX + x * pose.radiusPx), Math.round(pose.centreY + y * pose.radiusPx)];
+      if (!under(px, py, ground)) continue;
       if (px < 0 || py < 0 || px >= light.width || py >= light.height) continue;
       const at = py * light.width + px;
       if (coverage.data[at] === 0) continue;
@@ -74,10 +73,6 @@ function samplesOf({ light, coverage }: RoundView, pose: PosedDisc, map: AlbedoM
     }
   }
   return samples;
-}
-
-function standing(point: BodyPoint): Vec3 {
-  return fromSphere(point.longitudeDeg, point.latitudeDeg);
 }
 
 /** Share of the light's variation that a sky of its own level and the model together explain, with a rising light only. */

@@ -1,9 +1,9 @@
 import { angleDeg, DEG, dot, fromSphere } from '../sky/angles.js';
 import type { BodyPoint } from '../sky/types.js';
 import { bodyToDisc } from './body-pose.js';
-import { groundOf } from './fit-pose.js';
 import type { SunSide } from './locate-disc.js';
-import type { MapShift, PosedDisc } from './map-patches.js';
+import type { MapShift } from './map-patches.js';
+import { discToView, frameOfDisc, groundOf, type PosedDisc } from './posed-disc.js';
 
 /**
  * Slopes that face the Sun shine, and that moves the pattern of the ground towards it: by this share of the radius and
@@ -27,21 +27,11 @@ export function sunSideOn(pose: PosedDisc, sun: BodyPoint): SunSide {
 
 /** Unit vector of the view towards the Sun; undefined where it stands behind the observer. */
 function sunDirection(pose: PosedDisc, sun: BodyPoint): { x: number; y: number } | undefined {
-  const frame = {
-    radiusKm: 1,
-    distanceKm: pose.distanceRadii,
-    subObserver: pose.subObserver,
-    subSolar: null,
-    axisPositionAngleDeg: 0,
-  };
-  const { u, v } = bodyToDisc(frame, sun);
-  const length = Math.hypot(u, v);
-  if (length < 1e-6) return undefined;
-  const axis = pose.axisDeg * DEG;
-  return {
-    x: (u * Math.cos(axis) + v * Math.sin(axis)) / length,
-    y: (u * Math.sin(axis) - v * Math.cos(axis)) / length,
-  };
+  const { u, v } = bodyToDisc(frameOfDisc(pose), sun);
+  const { xx, xy, yx, yy } = discToView(pose);
+  const [x, y] = [xx * u + xy * v, yx * u + yy * v];
+  const length = Math.hypot(x, y);
+  return length < 1e-6 * pose.radiusPx ? undefined : { x: x / length, y: y / length };
 }
 
 /** Shifts of patches without what the Sun on the relief adds to them. */

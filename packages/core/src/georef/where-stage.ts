@@ -6,13 +6,13 @@ import { runStage } from '../job/stage.js';
 import type { MadePlate } from '../plate/make-plate.js';
 import { plateOnDisk } from '../plate/plate-source.js';
 import { onPlate } from '../plate/sidecar.js';
-import { type Site, standardAir } from '../sky/types.js';
+import type { Whereabouts, WhereUnknown } from '../plate/whereabouts.js';
+import { airOfSettings, siteOfSettings } from '../sky/place-settings.js';
 import { type AlbedoMap, readAlbedoMap } from './albedo-map.js';
 import { describeWhere } from './describe-where.js';
 import { georeference, type PlateFacts } from './georeference.js';
 import { type PassWay, wayOf } from './pass-way.js';
 import type { PlateMoment } from './pose-from-sky.js';
-import type { Whereabouts, WhereUnknown } from './whereabouts.js';
 
 /** An albedo map that has been asked for, by path. */
 export interface AskedMap {
@@ -90,14 +90,8 @@ export function skyOf(capture: Capture, made: MadePlate): Pick<PlateFacts, 'mome
 }
 
 function momentAt({ settings: { site } }: Capture, date: Date): PlateMoment | null {
-  if (site?.latitudeDeg === undefined || site.longitudeDeg === undefined) return null;
-  const place: Site = { latitudeDeg: site.latitudeDeg, longitudeDeg: site.longitudeDeg, heightM: site.heightM ?? 0 };
-  const usual = standardAir(place.heightM);
-  const air = {
-    pressureHpa: site.pressureHPa ?? usual.pressureHpa,
-    temperatureC: site.temperatureC ?? usual.temperatureC,
-  };
-  return { date, site: place, air };
+  const place = site ? siteOfSettings(site) : null;
+  return site && place ? { date, site: place, air: airOfSettings(site) } : null;
 }
 
 /** How far a pose is from standing upright at full scale. */

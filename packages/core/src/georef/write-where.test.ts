@@ -4,10 +4,10 @@ import { fromFile } from 'geotiff';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { plateOf, type RenderedMoon, renderedMoon } from '../../test/rendered-moon.js';
 import { useScratch } from '../../test/scratch.js';
+import type { Whereabouts } from '../plate/whereabouts.js';
 import { readAlbedoMap } from './albedo-map.js';
 import { describeWhere } from './describe-where.js';
 import { georeference } from './georeference.js';
-import type { Whereabouts } from './whereabouts.js';
 import { wherePaths, writeWhere } from './write-where.js';
 
 const scratch = useScratch();

@@ -5,13 +5,13 @@ import { writeWhole } from '../plate/atomic.js';
 import type { HashedFile } from '../plate/hashed-file.js';
 import type { PlateSource } from '../plate/plate-source.js';
 import { writePlateTiff } from '../plate/tiff.js';
+import type { Whereabouts, WhereUnknown } from '../plate/whereabouts.js';
 import { RADIUS_KM } from '../sky/orientation.js';
 import { bodyPoseOf } from './describe-where.js';
 import { featureOverlay } from './feature-overlay.js';
 import { geoEntries } from './geo-keys.js';
 import { type MapProjection, mapGrid } from './map-grid.js';
 import { mapSource } from './map-source.js';
-import type { Whereabouts, WhereUnknown } from './whereabouts.js';
 
 /** Paths of what is written of a plate's place on its body. */
 export interface WherePaths {

@@ -1,7 +1,8 @@
 import { SETTINGS_FORMATS } from '../capture/settings-formats.js';
 import type { BodyName, OpticsSettings, SensorSettings, SiteSettings } from '../capture/settings-types.js';
 import { UsageError } from '../job/errors.js';
-import { type Air, requireRange, type Site, SKY_BODIES, type SkyBody, standardAir } from '../sky/types.js';
+import { airOfSettings, skyBodyOf } from '../sky/place-settings.js';
+import { type Air, requireRange, type Site, SKY_BODIES, type SkyBody } from '../sky/types.js';
 import type { AngleRange } from '../sky/wishes.js';
 
 /** What is wished for of a night; what is left out does not matter, save for the defaults that are named. */
@@ -94,17 +95,13 @@ export function rigOf(options: PlanOptions): Rig {
   const { site = {}, optics = {}, sensor = {} } = options;
   const heightM = site.heightM ?? 0;
   requireRange('site.heightM', heightM, -500, 11_000);
-  const standard = standardAir(heightM);
   const rig: Rig = {
     site: {
       latitudeDeg: needed('site.latitudeDeg', site.latitudeDeg, -90, 90),
       longitudeDeg: needed('site.longitudeDeg', site.longitudeDeg, -360, 360),
       heightM,
     },
-    air: {
-      pressureHpa: site.pressureHPa ?? standard.pressureHpa,
-      temperatureC: site.temperatureC ?? standard.temperatureC,
-    },
+    air: airOfSettings(site),
     timeZone: zoneOf(site.timeZone ?? 'UTC'),
     body: bodyOf(options.body ?? 'moon'),
     focalLengthMm: needed('optics.focalLengthMm', optics.focalLengthMm, 10, 100_000) * (optics.reducer ?? 1),
@@ -151,7 +148,7 @@ function needed(name: string, value: number | undefined, least: number, most: nu
 }
 
 function bodyOf(name: string): SkyBody {
-  const body = SKY_BODIES.find((known) => known.toLowerCase() === name.toLowerCase());
+  const body = skyBodyOf(name.toLowerCase());
   if (body !== undefined) return body;
   throw new UsageError(`body is ${name}; give one of ${SKY_BODIES.map((known) => known.toLowerCase()).join(', ')}`);
 }

@@ -2,7 +2,6 @@ import { usedOf } from '../capture/calibration-stage.js';
 import { hashLeftOut } from '../capture/hash-capture.js';
 import { type Capture, sameShape } from '../capture/pass.js';
 import { bendRms } from '../compute/bend-grid.js';
-import type { Whereabouts, WhereUnknown } from '../georef/whereabouts.js';
 import { codeVersion } from '../job/code-version.js';
 import type { LeftOut } from '../job/errors.js';
 import type { OverlapFigures } from '../placement/overlap-verdict.js';
@@ -18,6 +17,7 @@ import {
   type SidecarPass,
   type WrittenFiles,
 } from './sidecar.js';
+import type { Whereabouts, WhereUnknown } from './whereabouts.js';
 
 /** What the sidecar is made from. */
 export interface SidecarInput {

@@ -1,7 +1,6 @@
 import type { CalibrationKind, Notice } from '../capture/pass.js';
 import type { TimeSource } from '../capture/time-resolve.js';
 import { type Affine, compose, translation } from '../compute/affine.js';
-import type { Whereabouts, WhereUnknown } from '../georef/whereabouts.js';
 import type { LeftOut } from '../job/errors.js';
 import type { FineFigures } from '../photometry/fine-stage.js';
 import type { SmoothPattern } from '../photometry/pattern.js';
@@ -17,6 +16,7 @@ import type { HashedFile } from './hashed-file.js';
 import type { LimbModel } from './limb-model.js';
 import type { MasterColour, MasterPrimaries } from './master-colour.js';
 import type { PlateTiffResult } from './tiff.js';
+import type { Whereabouts, WhereUnknown } from './whereabouts.js';
 
 /** Version of the sidecar's layout; grows when a field changes its meaning or goes. */
 export const SIDECAR_VERSION = 1;

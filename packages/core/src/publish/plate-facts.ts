@@ -1,9 +1,10 @@
 import type { BodyName } from '../capture/settings-types.js';
-import type { Whereabouts } from '../georef/whereabouts.js';
+import type { Whereabouts } from '../plate/whereabouts.js';
 import { ephemeris } from '../sky/ephemeris.js';
 import { featuresInView } from '../sky/features-in-view.js';
 import { moonPhase } from '../sky/phase.js';
-import { type Site, SKY_BODIES, type SkyBody } from '../sky/types.js';
+import { skyBodyOf } from '../sky/place-settings.js';
+import type { Site } from '../sky/types.js';
 import type { PlateRecord } from './read-sidecar.js';
 
 /** What is known of what a plate shows. Whatever is left out is not spoken of. */
@@ -44,7 +45,7 @@ export function plateFacts(record: PlateRecord, body: BodyName = 'moon'): PlateF
   if (span === undefined) return { body };
   const takenUtc = isoSeconds(span.firstMs);
   const date = new Date((span.firstMs + span.lastMs) / 2);
-  const name = SKY_BODIES.find((one): one is SkyBody => one.toLowerCase() === body)!;
+  const name = skyBodyOf(body)!;
   const { illuminatedFraction, terminator } = ephemeris(name, date, NOWHERE);
   return {
     body,

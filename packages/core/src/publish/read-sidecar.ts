@@ -1,8 +1,8 @@
 import { readFile, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
-import type { Whereabouts } from '../georef/whereabouts.js';
 import { InputError } from '../job/errors.js';
 import { SIDECAR_VERSION, type Sidecar } from '../plate/sidecar.js';
+import type { Whereabouts } from '../plate/whereabouts.js';
 
 /** A file that a sidecar names, with its hash. */
 export interface RecordedFile {

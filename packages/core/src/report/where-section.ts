@@ -1,4 +1,4 @@
-import type { Whereabouts } from '../georef/whereabouts.js';
+import type { Whereabouts } from '../plate/whereabouts.js';
 import type { BodyPoint } from '../sky/types.js';
 import { type Html, html, type Part } from './html.js';
 import { decimals, percent } from './numbers.js';
