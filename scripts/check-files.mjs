@@ -4,7 +4,7 @@ import { dirname, extname, join, relative, sep } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 const MOST_LINES = 300;
-const SOURCES = new Set(['.ts', '.mjs', '.js', '.py', '.sh']);
+const SOURCES = new Set(['.ts', '.mjs', '.js', '.py', '.sh', '.css']);
 const SKIPPED = new Set(['node_modules', 'dist', 'out', 'coverage', '.git']);
 /** Path from the root -> why it may be longer. */
 const LONGER = new Map([]);

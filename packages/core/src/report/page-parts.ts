@@ -8,12 +8,15 @@ export interface PageParts {
   readonly style: string;
 }
 
+/** The page's style, in the order in which its rules are to count. */
+const STYLES = ['colours', 'text', 'plate', 'drawings', 'tables', 'small-and-print'];
+
 /** Reads the viewer out of its package, and the page's own program and style. */
 export async function pageParts(): Promise<PageParts> {
   const viewer = createRequire(import.meta.url).resolve('openseadragon/build/openseadragon/openseadragon.min.js');
   const beside = (path: string): URL => new URL(`../../${path}`, import.meta.url);
-  const [library, program, style] = await Promise.all(
-    [viewer, beside('dist-page/page.js'), beside('page/page.css')].map((file) => readFile(file, 'utf8')),
-  );
-  return { scripts: [library!.replace(/^\/\/# sourceMappingURL=.*$/m, ''), program!], style: style! };
+  const read = (file: string | URL): Promise<string> => readFile(file, 'utf8');
+  const [library, program] = await Promise.all([viewer, beside('dist-page/page.js')].map(read));
+  const styles = await Promise.all(STYLES.map((name) => read(beside(`page/${name}.css`))));
+  return { scripts: [library!.replace(/^\/\/# sourceMappingURL=.*$/m, ''), program!], style: styles.join('') };
 }
