@@ -1,19 +1,16 @@
 import { createPlane } from '../compute/image.js';
-import { findLimb } from '../placement/limb.js';
+import { findShownLimb } from '../placement/shown-limb.js';
 import type { CoverMap } from './cover-map.js';
 import type { CommonDisc } from './missing.js';
-
-/** The brightest ground must not look clipped, which would tell nothing of the limb. */
-const HEADROOM = 0.4;
 
 /** The disc of the body in the common space, from the limb that the map of the coverage shows; null where it shows none. */
 export function findDisc(map: CoverMap): CommonDisc | null {
   const { width, height, cellPx, x0, y0 } = map;
   const light = createPlane(width, height);
-  for (let i = 0; i < light.data.length; i++) light.data[i] = map.light[i]! * HEADROOM;
+  light.data.set(map.light);
   const coverage = createPlane(width, height);
   for (let i = 0; i < coverage.data.length; i++) coverage.data[i] = map.frames[i]! > 0 ? 1 : 0;
-  const limb = findLimb(light, coverage);
+  const limb = findShownLimb(light, coverage);
   if (!limb) return null;
   return {
     x: x0 + (limb.centreX + 0.5) * cellPx,

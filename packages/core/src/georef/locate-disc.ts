@@ -1,6 +1,7 @@
 import { createPlane, type Plane } from '../compute/image.js';
 import { invertSymmetric } from '../compute/small-solve.js';
-import { findLimb, type LimbFit } from '../placement/limb.js';
+import type { LimbFit } from '../placement/limb.js';
+import { findShownLimb } from '../placement/shown-limb.js';
 import { DEG, signedDeg } from '../sky/angles.js';
 import type { ViewDisc } from './posed-disc.js';
 import type { RoundView } from './round-view.js';
@@ -28,7 +29,7 @@ const UNEVEN_SHARE = 3e-4;
 
 /** The disc on a view whose disc is round, by its lit limb; null where none is found. */
 export function locateDisc({ light, coverage }: RoundView): LocatedDisc | null {
-  const limb = findLimb(light, coverage);
+  const limb = findShownLimb(light, coverage);
   return limb && located(limb);
 }
 
@@ -46,7 +47,7 @@ const HIDDEN_FROM = 0.8;
  */
 export function relocateDisc(view: RoundView, first: LocatedDisc, sun: SunSide | null): LocatedDisc {
   if (!sun || sun.phaseAngleDeg > NEARLY_FULL_DEG || sun.phaseAngleDeg < FULL_DEG) return first;
-  const limb = findLimb(view.light, litOnly(view.coverage, first, sun.towardsDeg));
+  const limb = findShownLimb(view.light, litOnly(view.coverage, first, sun.towardsDeg));
   return (limb && located(limb)) ?? first;
 }
 

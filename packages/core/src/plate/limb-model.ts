@@ -1,7 +1,7 @@
 import { luminance, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { solveInPlace } from '../compute/small-solve.js';
-import { findLimb } from '../placement/limb.js';
+import { findShownLimb } from '../placement/shown-limb.js';
 import { gaugeOf, type LimbEllipse } from './limb-ellipse.js';
 import { type LimbSoftness, measureSoftness } from './limb-softness.js';
 import type { PlateSource } from './plate-source.js';
@@ -23,8 +23,6 @@ export interface LimbModel {
 
 /** Longer side of the small plate on which the disc is looked for. */
 const SMALL_PX = 2048;
-/** The brightest ground must not look clipped, which would tell nothing of the limb. */
-const HEADROOM = 0.4;
 /** Sky is what lies farther from the limb than this share of the radius, and than 4 px of the small plate. */
 const CLEAR_SHARE = 0.02;
 const CLEAR_PX = 4;
@@ -45,11 +43,8 @@ export function findLimbModel(source: PlateSource): LimbModel | null {
 /** The disc of a small plate, in px of the plate that is `widthPx` wide. */
 function findEllipse({ image, coverage }: Shrunk, widthPx: number): LimbEllipse | null {
   const light = luminance(image);
-  const brightest = light.data.reduce((most, value) => Math.max(most, value), 0);
-  if (!(brightest > 0)) return null;
-  const scaled: Plane = { ...light, data: light.data.map((value) => (value / brightest) * HEADROOM) };
   const covered: Plane = { ...coverage, data: coverage.data.map((value) => (value > 0.999 ? 1 : 0)) };
-  const limb = findLimb(scaled, covered, { stretch: true }) ?? findLimb(scaled, covered);
+  const limb = findShownLimb(light, covered, { stretch: true }) ?? findShownLimb(light, covered);
   if (!limb) return null;
   const factor = widthPx / light.width;
   return {
