@@ -33,7 +33,11 @@ test('a capture with a site and a clock: stitch says where its plate lies, and l
   await writeFile(join(capture, 'capture.yaml'), JSON.stringify(yaml));
 
   const outDir = scratch('plate');
-  const { where, wherePaths, sidecarPath } = await stitch(capture, { outDir, map: 'orthographic' });
+  const { where, wherePaths, sidecarPath } = await stitch(capture, {
+    outDir,
+    map: 'orthographic',
+    workDir: scratch('work'),
+  });
   if (!where.known) throw new Error(where.detail);
   expect(where.from).toBe('sky');
   // The moment is that of a pass, the libration that of the moment.
@@ -61,6 +65,13 @@ test('a capture with a site and a clock: stitch says where its plate lies, and l
   expect(await readdir(outDir)).toEqual(expect.arrayContaining(['features.svg', 'map.tif']));
   expect(sidecar.files.map(({ file }) => file)).toEqual(expect.arrayContaining(['features.svg', 'map.tif']));
   expect(sidecar.passes.length).toBeGreaterThan(1);
+
+  // A clock that shows a year without an ephemeris costs the place, not the plate.
+  const wrong = { site: { ...yaml.site, clockOffsetS: 3_100_000_000 } };
+  await writeFile(join(capture, 'capture.yaml'), JSON.stringify(wrong));
+  const again = await stitch(capture, { outDir: scratch('plate without'), workDir: scratch('work') });
+  expect(again.where).toMatchObject({ known: false, reason: 'no-site' });
+  expect(again.wherePaths).toEqual([]);
 });
 
 interface Poses {

@@ -8,6 +8,7 @@ import { plateOnDisk } from '../plate/plate-source.js';
 import { onPlate } from '../plate/sidecar.js';
 import type { Whereabouts, WhereUnknown } from '../plate/whereabouts.js';
 import { airOfSettings, siteOfSettings } from '../sky/place-settings.js';
+import { isInEphemeris } from '../sky/types.js';
 import { type AlbedoMap, readAlbedoMap } from './albedo-map.js';
 import { describeWhere } from './describe-where.js';
 import { georeference, type PlateFacts } from './georeference.js';
@@ -73,7 +74,7 @@ export function skyOf(capture: Capture, made: MadePlate): Pick<PlateFacts, 'mome
         pose: onPlate(made.strips[p]!.poses[k]!, made.blended.x0, made.blended.y0),
         widthPx: pass.widthPx,
         heightPx: pass.heightPx,
-        utc: told ? time.utc! : null,
+        utc: told && isInEphemeris(new Date(time.utc!)) ? time.utc! : null,
       };
     });
     return { frames, off: Math.min(...frames.map(({ pose }) => offUpright(pose))) };

@@ -36,7 +36,8 @@ test('trusted times give phase, light and features, from no place in particular'
 });
 
 test('times of files, and stamps that only tell of a change, are not believed', async () => {
-  for (const time of [null, { ...taken, from: 'file' }, { ...taken, uncertaintyS: null }]) {
+  const unset = { ...taken, utc: '2131-03-01T20:00:00.000Z' };
+  for (const time of [null, { ...taken, from: 'file' }, { ...taken, uncertaintyS: null }, unset]) {
     expect(plateFacts(await record({ times: [time] }))).toEqual({ body: 'moon' });
   }
 });

@@ -1,8 +1,9 @@
 import { readFile, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { InputError } from '../job/errors.js';
-import { SIDECAR_VERSION, type Sidecar } from '../plate/sidecar.js';
+import { SIDECAR_VERSION, type Sidecar, type SidecarFrame } from '../plate/sidecar.js';
 import type { Whereabouts } from '../plate/whereabouts.js';
+import { isInEphemeris } from '../sky/types.js';
 
 /** A file that a sidecar names, with its hash. */
 export interface RecordedFile {
@@ -93,13 +94,20 @@ function recordOf(sidecar: Sidecar, folder: string, sidecarPath: string): PlateR
     frames: frames.map(({ file, sha256, time }) => ({
       file,
       sha256,
-      // A file's own time may be that of a copy, and one without an uncertainty only says when something was changed.
-      time: time && { utc: time.utc, trusted: time.from !== 'file' && time.uncertaintyS !== null },
+      time: time && { utc: time.utc, trusted: isTrusted(time) },
     })),
     others,
     beside: beside.map((file) => pick(file, ['file', 'sha256'])),
     where: sidecar.where.known ? sidecar.where : null,
   };
+}
+
+/**
+ * A file's own time may be that of a copy, one without an uncertainty only says when something was changed, and a clock that
+ * was never set shows a year that nobody has photographed in.
+ */
+function isTrusted({ utc, from, uncertaintyS }: NonNullable<SidecarFrame['time']>): boolean {
+  return from !== 'file' && uncertaintyS !== null && isInEphemeris(new Date(utc));
 }
 
 /** Tiles lie in a folder of their own; nothing lies above. */

@@ -61,10 +61,15 @@ export function requirePlace(date: Date, site: Site, air?: Air): void {
   if (air) requireAir(air);
 }
 
-/** Throws {@link UsageError} unless the date is one of the years 1900 to 2100, for which the ephemeris is good. */
-export function requireDate(date: Date): void {
+/** Whether a date is one of the years 1900 to 2100, for which the ephemeris is good. */
+export function isInEphemeris(date: Date): boolean {
   const year = date.getUTCFullYear();
-  if (year >= 1900 && year <= 2100) return;
+  return year >= 1900 && year <= 2100;
+}
+
+/** Throws {@link UsageError} unless {@link isInEphemeris}. */
+export function requireDate(date: Date): void {
+  if (isInEphemeris(date)) return;
   const given = Number.isNaN(date.getTime()) ? 'no date at all' : date.toISOString();
   throw new UsageError(`the date is ${given}; give one of the years 1900 to 2100`);
 }
