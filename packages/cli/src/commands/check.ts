@@ -16,9 +16,8 @@ interface CheckArguments extends CommonOptions {
 }
 
 const EXAMPLES = `
-Ends with 4 when a part of the disc has to be shot again. Nothing is written into the capture but by --init.
-Given a plate's sidecar, or its folder, it compares files with the hashes that the sidecar has, and ends with 3 when
-one differs.
+Ends with 4 when a part of the disc has to be shot again. Only --init writes into the capture.
+Given a plate, its folder or sidecar, it compares files with the hashes there; 3 when one differs.
 
 Examples:
   plenilune check captures/2031-03-04

@@ -6,7 +6,7 @@ const SHELLS = ['bash', 'zsh', 'fish'] as const;
 
 const EXAMPLES = `
 Examples:
-  source <(plenilune completion bash)                     # in ~/.bashrc; for zsh, in ~/.zshrc, likewise
+  source <(plenilune completion bash)                     # in ~/.bashrc; zsh likewise
   plenilune completion fish | source                      # in ~/.config/fish/config.fish`;
 
 /** `completion`: prints a script that completes commands, options and their values in a shell. */

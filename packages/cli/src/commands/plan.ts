@@ -10,6 +10,7 @@ import {
 } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { angles, coordinates, moment, number, size, wholeNumber } from '../arguments.js';
+import { tellBelow } from '../help.js';
 import { planLines } from '../plan-lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
@@ -45,53 +46,64 @@ interface PlanArguments extends CommonOptions {
   readonly force?: boolean;
 }
 
-const EXAMPLES = `
-Exit code 4: no window was found, or the chosen one is too short for all passes.
+const { leastAltitudeDeg, bitDepth, framesPerSecond, terminatorWithinDeg, pointingErrorArcsec, overlap, reaimS } =
+  PLAN_DEFAULTS;
 
+const MORE = `
+The camera:  --aperture MM, --reducer FACTOR, --readout MS, --bits N (${bitDepth}), --fps N (${framesPerSecond})
+The aims:    --pointing ARCSEC (${pointingErrorArcsec}), --overlap SHARE (${overlap}), --roll DEG, --reaim S (${reaimS}), --window N
+More wishes: --body moon|sun|PLANET, --altitude DEG (${leastAltitudeDeg}), --sky dark|twilight|any, --zone NAME,
+             --elongation A..B (180: full), --colongitude A..B, --within DEG (${terminatorWithinDeg}), --like DATE
+Exit code 4: no window was found, or the chosen one is too short for all passes.
 Examples:
-  plenilune plan --settings night/capture.yaml --from 2031-03-01 --to 2031-03-31
-  plenilune plan --site 46.6,8.0,1034 --focal 2000 --sensor 4096x2160 --pitch 5.5 --from 2031-03-01 \\
-    --to 2031-03-31 --feature Copernicus --html plan.html --ics plan.ics`;
+  plenilune plan --settings night/capture.yaml --from 2031-03-01 --to 2031-03-31 --html plan.html
+  plenilune plan --settings night --from 2031-03-01 --to 2031-03-31 --feature Copernicus`;
+
+/** Options that {@link MORE} tells of. */
+const BELOW = [
+  ...['--aperture', '--reducer', '--readout', '--bits', '--fps', '--pointing', '--overlap', '--reaim', '--roll'],
+  ...['--window', '--elongation', '--colongitude', '--like', '--within', '--sky', '--body', '--altitude', '--zone'],
+];
 
 /** `plan`: says which nights and hours to shoot, and with which passes. */
 export function addPlan(program: Command, settle: (exitCode: number) => void): void {
-  const defaults = PLAN_DEFAULTS;
-  withCommonOptions(
+  const command = withCommonOptions(
     program
       .command('plan')
       .summary('say which nights and hours to shoot, and with which passes')
       .description('Finds the windows in which a wish holds, and the fewest passes that cover the disc in one of them.')
       .option('--settings <file>', 'site, optics and sensor from a file such as capture.yaml; options come first')
       .option('--site <lat,lon[,m]>', 'degrees, north and east positive, and metres', coordinates)
-      .option('--zone <name>', 'time zone for display, such as Europe/Zurich (default: UTC)')
+      .option('--zone <name>')
       .option('--focal <mm>', 'focal length', number)
-      .option('--aperture <mm>', 'free diameter; gives an exposure to start from', number)
-      .option('--reducer <factor>', 'factor on the focal length', number)
+      .option('--aperture <mm>', '', number)
+      .option('--reducer <factor>', '', number)
       .option('--sensor <size>', 'recorded pixels, such as 4096x2160', size)
       .option('--pitch <um>', 'pitch of the pixels', number)
-      .option('--readout <ms>', 'from the first row to the last; 0: global shutter', number)
-      .option('--bits <number>', `bits of a pixel (default: ${defaults.bitDepth})`, wholeNumber(1))
-      .option('--fps <number>', `frames per second (default: ${defaults.framesPerSecond})`, number)
-      .option('--body <name>', 'moon, sun or a planet (default: moon)')
+      .option('--readout <ms>', '', number)
+      .option('--bits <number>', '', wholeNumber(1))
+      .option('--fps <number>', '', number)
+      .option('--body <name>')
       .requiredOption('--from <date>', 'first day or moment of the search, in UTC unless it says so itself')
       .requiredOption('--to <date>', 'last day or moment')
-      .option('--altitude <deg>', `least altitude (default: ${defaults.leastAltitudeDeg})`, number)
-      .addOption(new Option('--sky <kind>', 'default: dark; sun: any').choices(['dark', 'twilight', 'any']))
-      .option('--elongation <a..b>', 'phase: 0 new, 90 first quarter, 180 full', angles)
-      .option('--colongitude <a..b>', 'of the Sun: 0 first quarter, 90 full', angles)
+      .option('--altitude <deg>', '', number)
+      .addOption(new Option('--sky <kind>').choices(['dark', 'twilight', 'any']))
+      .option('--elongation <a..b>', '', angles)
+      .option('--colongitude <a..b>', '', angles)
       .option('--feature <name>', 'a named feature that is to be near the terminator')
-      .option('--within <deg>', `how near (default: ${defaults.terminatorWithinDeg})`, number)
-      .option('--like <date>', 'the light of that date')
-      .option('--window <number>', 'which window the passes are for (default: 1, the best)', wholeNumber(1))
-      .option('--pointing <arcsec>', `error of an aim (default: ${defaults.pointingErrorArcsec})`, number)
-      .option('--overlap <share>', `of the frame (default: ${defaults.overlap})`, number)
-      .option('--roll <deg>', "position angle of the frame's upper edge (default: long side along the drift)", number)
-      .option('--reaim <s>', `time between passes (default: ${defaults.reaimS})`, number)
+      .option('--within <deg>', '', number)
+      .option('--like <date>')
+      .option('--window <number>', '', wholeNumber(1))
+      .option('--pointing <arcsec>', '', number)
+      .option('--overlap <share>', '', number)
+      .option('--roll <deg>', '', number)
+      .option('--reaim <s>', '', number)
       .option('--html <file>', 'write a sheet to be printed')
       .option('--ics <file>', 'write a calendar of the windows')
       .option('--force', 'replace files that are there already'),
-  )
-    .addHelpText('after', EXAMPLES)
+  );
+  tellBelow(command, BELOW)
+    .addHelpText('after', MORE)
     .action(async (options: PlanArguments) => {
       settle(
         await runCommand(options, async () => {

@@ -1,6 +1,7 @@
 import { type MakerFacts, type PublishResult, publish, UsageError } from '@plenilune/core';
 import type { Command } from 'commander';
 import { wholeNumbers } from '../arguments.js';
+import { tellBelow } from '../help.js';
 import { count } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
@@ -15,23 +16,28 @@ interface PublishArguments extends CommonOptions, Omit<MakerFacts, 'keywords'> {
   readonly force?: boolean;
 }
 
-const EXAMPLES = `
-A creator, a licence and a title are needed, here or in a file of --facts; such a file has the form of capture.yaml
-(title, rights, listing). Where the camera stood is told nowhere unless --keep-location asks for it.
-
+const MORE = `
+More facts, which else follow from plate and creator:  --description, --alt-text, --keywords A,B,
+  --rights, --credit, --source, --statement-url, --licensor-name, --licensor-url
+A creator, a licence and a title are needed, here or in a file of --facts (title, rights, listing).
 Examples:
-  plenilune publish plates/march --to packs/march --creator "A. Author" --licence CC-BY-4.0 \\
-    --title "Waxing gibbous above the ridge"
-  plenilune publish plates/march --to packs/march --facts night/capture.yaml --sizes 6000,3000 --watermark SAMPLE`;
+  plenilune publish plates/march --to packs/march --facts night/capture.yaml --watermark SAMPLE
+  plenilune publish plates/march --to packs/it --creator "A. B." --licence CC0-1.0 --title "Moon"`;
+
+/** Options that {@link MORE} tells of. */
+const BELOW = [
+  ...['--description', '--alt-text', '--keywords', '--rights', '--credit', '--source'],
+  ...['--statement-url', '--licensor-name', '--licensor-url'],
+];
 
 /** `publish`: makes the pack of a plate that a library of pictures takes. */
 export function addPublish(program: Command, settle: (exitCode: number) => void): void {
-  withCommonOptions(
+  const command = withCommonOptions(
     program
       .command('publish')
       .summary('make a stock pack of a plate')
       .description(
-        'Makes a folder of a plate that can be handed over: master, JPEGs, licence, listing, hashes, and metadata in all of it.',
+        'Makes a folder to be handed over: master, JPEGs, licence, listing and hashes, metadata in all of it.',
       )
       .argument('<plate>', 'the folder that stitch wrote, or the plate in it')
       .option('--to <folder>', 'where the pack goes; required')
@@ -40,21 +46,22 @@ export function addPublish(program: Command, settle: (exitCode: number) => void)
       .option('--licence <id>', 'SPDX identifier, such as CC-BY-4.0, or the terms in words')
       .option('--licence-file <file>', 'the text of a licence of your own')
       .option('--title <text>', '100 characters at most')
-      .option('--description <text>', '7 words or more (default: what the plate shows)')
-      .option('--alt-text <text>', 'for those who cannot see it (default: what the plate shows)')
-      .option('--keywords <list>', 'further keywords, parted by commas')
-      .option('--rights <text>', 'the copyright notice (default: year and creator)')
-      .option('--credit <text>', 'how to name the source (default: the creator)')
-      .option('--source <text>', 'where it comes from (default: the creator)')
-      .option('--statement-url <url>', 'the page that states the rights (default: that of the licence)')
-      .option('--licensor-name <name>', 'who grants licences (default: the creator)')
-      .option('--licensor-url <url>', 'where licences are asked for')
+      .option('--description <text>')
+      .option('--alt-text <text>')
+      .option('--keywords <list>')
+      .option('--rights <text>')
+      .option('--credit <text>')
+      .option('--source <text>')
+      .option('--statement-url <url>')
+      .option('--licensor-name <name>')
+      .option('--licensor-url <url>')
       .option('--sizes <list>', 'longest sides of further JPEGs, px, such as 6000,3000', wholeNumbers)
       .option('--watermark <text>', 'a mark over preview and thumbnail; never over anything else')
       .option('--keep-location', 'say where the camera stood, as the facts do')
       .option('--force', 'replace a pack that is there already'),
-  )
-    .addHelpText('after', EXAMPLES)
+  );
+  tellBelow(command, BELOW)
+    .addHelpText('after', MORE)
     .action(async (plate: string, options: PublishArguments) => {
       settle(
         await runCommand(options, async ({ signal, onProgress }) => {

@@ -1,6 +1,7 @@
 import { type MasterOptions, type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { bytes, crop, wholeNumber } from '../arguments.js';
+import { tellBelow } from '../help.js';
 import { count, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 import { whereLines } from '../where-lines.js';
@@ -39,14 +40,26 @@ Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate
   plenilune stitch night --out plates/night --exr half --primaries aces-ap1 --matte --crop 3840x2160`;
 
-/** An option that {@link MORE} tells of. */
-function hidden(flags: string): Option {
-  return new Option(flags).hideHelp();
-}
+/** Options that {@link MORE} tells of. */
+const BELOW = [
+  '--maps',
+  '--map',
+  '--exr',
+  '--tiff-float',
+  '--encoding',
+  '--primaries',
+  '--background',
+  '--matte',
+  '--crop',
+  '--crop-format',
+  '--zoom-tiles',
+  '--xmp',
+  '--otio',
+];
 
 /** `stitch`: makes a plate of a capture. */
 export function addStitch(program: Command, settle: (exitCode: number) => void): void {
-  withCommonOptions(
+  const command = withCommonOptions(
     program
       .command('stitch')
       .summary('make a plate of a capture')
@@ -59,22 +72,22 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--albedo <picture>', 'an equirectangular map of the Moon: tells exactly where the plate lies')
       .addOption(new Option('--curve <name>', 'encoding of the frames').choices(['srgb', 'linear', 'bt709']))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
-      // These are told of in a few lines below the others.
-      .addOption(hidden('--maps'))
-      .addOption(hidden('--map <projection>').choices(['orthographic', 'equirectangular']))
-      .addOption(hidden('--exr <samples>'))
-      .addOption(hidden('--tiff-float'))
-      .addOption(hidden('--encoding <name>'))
-      .addOption(hidden('--primaries <name>'))
-      .addOption(hidden('--background <what>'))
-      .addOption(hidden('--matte'))
-      .addOption(hidden('--crop <size>').argParser(crop))
-      .addOption(hidden('--crop-format <name>'))
-      .addOption(hidden('--zoom-tiles'))
-      .addOption(hidden('--xmp'))
-      .addOption(hidden('--otio'))
+      .option('--maps')
+      .addOption(new Option('--map <projection>').choices(['orthographic', 'equirectangular']))
+      .option('--exr <samples>')
+      .option('--tiff-float')
+      .option('--encoding <name>')
+      .option('--primaries <name>')
+      .option('--background <what>')
+      .option('--matte')
+      .option('--crop <size>', '', crop)
+      .option('--crop-format <name>')
+      .option('--zoom-tiles')
+      .option('--xmp')
+      .option('--otio')
       .option('--force', 'replace a plate that is there already'),
-  )
+  );
+  tellBelow(command, BELOW)
     .addHelpText('after', MORE)
     .action(async (capture: string, options: StitchArguments) => {
       const {
