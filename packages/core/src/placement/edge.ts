@@ -1,10 +1,11 @@
-import { type Affine, applyX, applyY } from '../compute/affine.js';
+import { type Affine, applyX, applyY, compose, invert, rotationDegOf } from '../compute/affine.js';
 import { defineTask, type Task } from '../compute/task.js';
 import { createDetailPyramid, type DetailPyramid } from '../registration/detail-pyramid.js';
 import { LOCK_DEFAULTS, type LockCandidate, lockPair, type Masked } from '../registration/lock.js';
 import { isCertain, searchSimilarity } from '../registration/pair-search.js';
 import { measurePatches, type PatchShift } from '../registration/patches.js';
 import { refinePose } from '../registration/refine.js';
+import { overlapProbability } from './overlap-probability.js';
 
 /** The same ground in two strips: strip px of either (space 3). */
 export interface TiePoint {
@@ -64,8 +65,8 @@ const COARSE_SIDES_PX = [250, 500] as const;
 const CANDIDATES = 6;
 /** Sides of a tie's patch: large ones first, small ones where the overlap is too narrow for them. */
 const PATCH_SIZES_PX = [64, 40] as const;
-/** An overlap this good is not compared with others. */
-const SURE = { correlation: 0.6, ties: 12 } as const;
+/** An overlap that is true with this probability is not compared with others. */
+const SURE = 0.9;
 /**
  * Least figures for an overlap to be believed. Limbs alone lock with high significance and agreeing ties, so the
  * detail decides: passes of other bodies, ground or scale reached a correlation of 0.45 with a spread of 1.5 px, true
@@ -74,6 +75,12 @@ const SURE = { correlation: 0.6, ties: 12 } as const;
 const LEAST = { significance: 6, correlation: 0.35, ties: 5, agreeing: 0.6 } as const;
 /** Below this correlation the ties must lie within this spread, px per axis. */
 const DOUBTFUL = { correlation: 0.55, spreadPx: 0.8 } as const;
+
+/**
+ * A refinement that turns further than this has left what the search found, degrees: the search is right to half its step,
+ * and what slides along a limb turns far.
+ */
+const MOST_TURNED_DEG = 2;
 
 export function runEdge({ fixed, moving }: EdgeInput): StripEdge | null {
   const a = createDetailPyramid(fixed);
@@ -98,7 +105,7 @@ function searchAt(
   for (const lock of distinct(lockPair(fixed, moving, settings), factor).slice(0, CANDIDATES)) {
     if (lock.significance < LEAST.significance) continue;
     const edge = examine(a, b, lock, factor);
-    if (edge && edge.correlation > SURE.correlation && edge.ties.length > SURE.ties) return edge;
+    if (edge && overlapProbability(edge.correlation, edge.ties.length) > SURE) return edge;
     if (edge && (!best || edge.ties.length * edge.correlation > best.ties.length * best.correlation)) best = edge;
   }
   return best;
@@ -121,6 +128,7 @@ function distinct(candidates: readonly LockCandidate[], factor: number): LockCan
 function examine(a: DetailPyramid, b: DetailPyramid, lock: LockCandidate, factor: number): StripEdge | null {
   const refined = refinePose(a, b, lock.pose, factor, 'rigid');
   if (!refined || refined.correlation < LEAST.correlation) return null;
+  if (Math.abs(rotationDegOf(compose(invert(lock.pose), refined.pose))) > MOST_TURNED_DEG) return null;
   for (const sizePx of PATCH_SIZES_PX) {
     const settings = { sizePx, stepPx: sizePx / 4, stridePx: 1, minCorrelation: 0.45, maxShiftPx: 5 };
     const shifts = measurePatches(a.at(1), b.at(1), refined.pose, settings);

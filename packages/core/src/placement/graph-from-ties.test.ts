@@ -5,7 +5,7 @@ import { type Affine, applyX, applyY, compose, invert, poseAbout } from '../comp
 import { createRandom } from '../compute/random.js';
 import type { StripEdge, TiePoint } from './edge.js';
 import { solveGraph } from './graph.js';
-import { graphEdgeFromTies, overlapProbability } from './graph-from-ties.js';
+import { graphEdgeFromTies } from './graph-from-ties.js';
 
 const truth = poseAbout(MIDDLE, { shiftX: 720, shiftY: 90, rotationDeg: 2.2, scale: 1.0002, squeeze: 1.0009 });
 const rough = poseAbout(MIDDLE, { shiftX: 721, shiftY: 88.8, rotationDeg: 2.1 });
@@ -117,11 +117,5 @@ describe('graphEdgeFromTies', () => {
       // At a tie, whatever else is left open; the priors on scale and squeeze take a few hundredths of a px.
       expect(Math.abs(applyX(pose, set[0]!.movingX, set[0]!.movingY) - set[0]!.fixedX)).toBeLessThan(0.2);
     }
-  });
-
-  it('takes overlaps for true by their correlation', () => {
-    expect(overlapProbability(0.35)).toBeLessThan(0.2);
-    expect(overlapProbability(0.7)).toBeGreaterThan(0.9);
-    expect(overlapProbability(Number.NaN)).toBe(0);
   });
 });

@@ -52,15 +52,6 @@ const ITERATIONS = 12;
 const LEAST_FOR_TURN = 2;
 const LEAST_FOR_STRETCH = 4;
 
-/**
- * Probability that an overlap is true, from the correlation of its detail: passes of other bodies, ground or scale
- * reached 0.45, true overlaps have 0.7 to 0.97 (see the limits of {@link StripEdge}). A rule of thumb; votes of loops
- * count for more.
- */
-export function overlapProbability(correlation: number): number {
-  return 1 / (1 + Math.exp(-(correlation - 0.5) / 0.07)) || 0;
-}
-
 /** The turn and the place of a pose, without scale and squeeze. */
 function rigidAt(pose: Affine, at: { readonly x: number; readonly y: number }): Affine {
   const rotationDeg = (Math.atan2(pose.yx - pose.xy, pose.xx + pose.yy) * 180) / Math.PI;

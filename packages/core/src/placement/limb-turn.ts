@@ -57,7 +57,7 @@ export function turnedDisc(disc: GroupDisc, turn: Affine): GroupDisc {
   return { ...disc, covariance: product(product(rotation, disc.covariance, false), rotation, true) };
 }
 
-/** Brings an angle between two ways into ±90°. */
-function halfTurn(angle: number): number {
+/** Brings an angle between two ways, radians, into ±90°. */
+export function halfTurn(angle: number): number {
   return angle - Math.PI * Math.round(angle / Math.PI);
 }

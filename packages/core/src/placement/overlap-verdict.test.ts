@@ -60,6 +60,19 @@ test('a false overlap is outvoted by its loops, however sure of itself, and name
   expect(found.verdicts.filter((v) => v.kept)).toHaveLength(5);
 });
 
+test('of a loop that does not close, the overlap of little ground that correlates less is the false one', () => {
+  const wrong = overlap(0, 2, 0.73, [60, -45]);
+  const little = { ...wrong, edge: { ...wrong.edge, ties: wrong.edge.ties.slice(0, 13) } };
+  const found = decide([strip, strip, strip], [overlap(0, 1, 0.99, [0, 0]), little, overlap(1, 2, 0.99, [0, 0])]);
+  expect(found.groups).toEqual([[0, 1, 2]]);
+  expect(found.verdicts.map((v) => v.reason)).toEqual([null, 'LOOP', null]);
+});
+
+test('three sure overlaps of much ground that contradict each other leave open which is false', () => {
+  const edges = [overlap(0, 1, 0.99, [0, 0]), overlap(0, 2, 0.97, [60, -45]), overlap(1, 2, 0.99, [0, 0])];
+  expect(decide([strip, strip, strip], edges).verdicts.map((v) => v.reason)).toContain('CONTESTED');
+});
+
 test('strips without an overlap are groups of their own; an overlap without ties joins nothing', () => {
   const bare = overlap(0, 1, 0.9, [0, 0]);
   const found = decide(

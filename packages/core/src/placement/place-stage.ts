@@ -12,13 +12,12 @@ import type { SeenPass } from '../registration/seeing-stage.js';
 import { boxOf, stackFrames } from '../strip/stack.js';
 import { readStrip } from '../strip/strip-store.js';
 import { edgeTask, turnedEdgeTask } from './edge.js';
-import type { EdgeReason } from './graph-types.js';
 import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
-import { type HeadedFrame, headingOf } from './heading.js';
+import { type HeadedFrame, type Heading, headingOf } from './heading.js';
 import { type JoinField, joinTask } from './join-field.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
-import { decide, type OverlapFigures, type OverlapVerdict } from './overlap-verdict.js';
+import { decide, type OverlapFigures, type OverlapReason, type OverlapVerdict } from './overlap-verdict.js';
 import { residualsOf, type TieResidual } from './residuals.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
@@ -34,7 +33,7 @@ export interface EdgeReport {
   /** Whether a loop of overlaps could have contradicted it. */
   readonly tested: boolean;
   /** Why it was not used, and the figures that decided it; null and empty when it was. */
-  readonly refused: EdgeReason | null;
+  readonly refused: OverlapReason | null;
   readonly detail: string;
 }
 
@@ -111,8 +110,11 @@ async function placeStrips(
   guide: Guide | null,
   scratch: string,
 ): Promise<PlacedPasses> {
-  const strips: { masked: Masked; toStrip: Affine }[] = [];
-  for (const pass of passes) strips.push(await proxyStrip(context, pass, scratch));
+  const strips: (ProxyStrip & { readonly way: Heading | undefined })[] = [];
+  for (const pass of passes) {
+    const strip = await proxyStrip(context, pass, scratch);
+    strips.push({ ...strip, way: headingOf(headedFrames(pass, strip.toStrip)) });
+  }
   const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask);
   const apart = decide(strips, near).groups;
   // Only where something is still missing: a search under any turn takes seconds a pair.
@@ -139,7 +141,7 @@ async function placeStrips(
     (disc, k) =>
       disc &&
       wayOfGroup(
-        groups[k]!.map((s) => headingIn(passes[s]!, s)),
+        groups[k]!.map((s) => ({ heading: strips[s]!.way, pose: inGroup.get(s)! })),
         disc,
       ),
   );
@@ -166,10 +168,6 @@ async function placeStrips(
   const used = edges.filter((_, k) => verdicts[k]!.kept);
   const joins = await context.pool.run(joinTask, { strips: joined, edges: used }, { signal: context.signal });
   return { poses, joins, placedBy, edges: reports, residuals, figures, groups };
-
-  function headingIn(pass: SeenPass, s: number) {
-    return { heading: headingOf(headedFrames(pass, strips[s]!.toStrip)), pose: inGroup.get(s)! };
-  }
 
   /** Lays a group on the first by its limb, turned as its way says where that is known. */
   function poseByLimb(k: number): Affine | null {
@@ -270,12 +268,18 @@ async function discsOf(
   return groups.map((group) => discOfGroup(group.map((s) => ({ limb: limbs[s]!, pose: inGroup.get(s)! }))));
 }
 
-/** Luminance strip of a pass at proxy scale; `toStrip` maps the track's space to its grid. `scratch`: a file to be made. */
+interface ProxyStrip {
+  readonly masked: Masked;
+  /** The track's space -> the strip's grid. */
+  readonly toStrip: Affine;
+}
+
+/** Luminance strip of a pass at proxy scale. `scratch`: a file to be made. */
 async function proxyStrip(
   { pool, signal, memoryBytes }: JobContext,
   pass: SeenPass,
   scratch: string,
-): Promise<{ masked: Masked; toStrip: Affine }> {
+): Promise<ProxyStrip> {
   const frames = pass.frames.map((f) => ({
     width: f.proxy.width,
     height: f.proxy.height,
