@@ -7,6 +7,7 @@ import { refuseChanged } from './capture/refuse-changed.js';
 import { scanCapture } from './capture/scan.js';
 import { notableFeatures } from './georef/feature-overlay.js';
 import type { MapProjection } from './georef/map-grid.js';
+import { northUp } from './georef/north-up.js';
 import { askMap, whereStage } from './georef/where-stage.js';
 import { wherePaths, writeWhere } from './georef/write-where.js';
 import { runJob } from './job/context.js';
@@ -62,6 +63,11 @@ export interface StitchOptions {
   readonly albedoPath?: string;
   /** Write the plate as a map too, a GeoTIFF on the body's sphere: `map.tif`. Default none. */
   readonly map?: MapProjection;
+  /**
+   * Lay the plate with the body's north pole up; takes the time of stacking once more. Where it is not known where the plate
+   * lies, it stays as the first pass stands, and a notice says so. Default false.
+   */
+  readonly northUp?: boolean;
   /** Colours, background and further files of the plate. Default: a 16-bit sRGB TIFF with the sky as it is. */
   readonly masters?: MasterOptions;
   /** Write the plate's metadata as `plate.xmp` beside it, for tools that want such a file. Default false. */
@@ -155,6 +161,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     force = false,
     albedoPath,
     map,
+    northUp: upright = false,
   } = options;
   if (memoryBytes !== undefined && !(memoryBytes >= LEAST_MEMORY_BYTES)) {
     throw new UsageError(`"memoryBytes" is ${memoryBytes}; expected ${LEAST_MEMORY_BYTES} (256 MiB) or more`);
@@ -173,8 +180,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   ]);
   const xmpPath = xmp ? await prepareXmp(outDir, capture.settings, force) : null;
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
-    const made = await makePlate(context, capture);
-    const where = await whereStage(context, capture, made, albedo);
+    const laid = await makePlate(context, capture);
+    const located = { made: laid, where: await whereStage(context, capture, laid, albedo) };
+    const { made, where } = upright ? await northUp(context, capture, located, albedo) : located;
     const names = made.placed.map((p) => p.tracked.graded.pass.name);
     const { blended } = made;
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);

@@ -14,6 +14,7 @@ interface StitchArguments extends CommonOptions {
   readonly maps?: boolean;
   readonly albedo?: string;
   readonly map?: 'orthographic' | 'equirectangular';
+  readonly northUp?: boolean;
   readonly exr?: NonNullable<MasterOptions['exr']>;
   readonly tiffFloat?: boolean;
   readonly encoding?: NonNullable<MasterOptions['encoding']>;
@@ -70,6 +71,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--albedo <picture>', 'an equirectangular map of the Moon: tells exactly where the plate lies')
+      .option('--north-up', 'turn the plate so that the north pole of the body is up; stacks once more')
       .addOption(new Option('--curve <name>', 'encoding of the frames').choices(['srgb', 'linear', 'bt709']))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
       .option('--maps')
@@ -100,6 +102,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         otio = false,
         albedo,
         map,
+        northUp = false,
         curve,
         follow = false,
         force = false,
@@ -115,6 +118,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             onProgress,
             ...(work === undefined ? {} : { workDir: work }),
             maps,
+            northUp,
             masters: mastersOf(options),
             xmp,
             otio,

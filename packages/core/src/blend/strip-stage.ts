@@ -1,5 +1,6 @@
 import { readingKey } from '../capture/reading.js';
 import { type Affine, applyX, applyY, compose, invert, onFinerGrid } from '../compute/affine.js';
+import { type BendGrid, bendAt } from '../compute/bend-grid.js';
 import type { Bend } from '../compute/kernels-accumulate.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
@@ -39,10 +40,15 @@ const KNOT_REACH_PX: number = Math.ceil(Math.SQRT2 * BEND_STEP_PX) + 1;
 /** Share of the run's memory for the frames that wait to be added and the parts of the strip. */
 const STACK_SHARE = 0.4;
 
-/** Stage: stacks the frames of one pass at full resolution, straight onto the plate's grid. */
+/**
+ * Stage: stacks the frames of one pass at full resolution, straight onto the plate's grid.
+ *
+ * @param turn takes the common space, in which passes are placed, to that of the plate; both at proxy scale
+ */
 export async function stripStage(
   context: JobContext,
   placed: PlacedPass,
+  turn: Affine,
   light: PlateLight,
   fine: FinePattern,
   intrusions: readonly Intrusion[],
@@ -52,18 +58,20 @@ export async function stripStage(
   const { tracked } = placed;
   const { pass, binFactor, reading, defects } = tracked.graded;
   const corrections = light.corrections[passIndex]!;
-  const poses = tracked.frames.map((frame) => onFinerGrid(compose(placed.pose, frame.pose), binFactor));
+  const onPlate = compose(turn, placed.pose);
+  const poses = tracked.frames.map((frame) => onFinerGrid(compose(onPlate, frame.pose), binFactor));
   const finePlane = fineFor(fine, pass, binFactor);
   let lift: Float32Array | undefined;
   let colour: ColourShift | null = null;
   const { local, sharp } = sharpMoments(tracked.frames);
-  const toTrack = invert(placed.pose);
+  const toTrack = invert(onPlate);
+  const joinAt = turned(placed.join, turn);
   const own = intrusions.map(intrudes);
   // What passes through a frame gets no weight at all between the knots around it.
   const weightIn = (k: number, x: number, y: number): number =>
     own[k]!(x, y, KNOT_REACH_PX) ? 0 : weightAt(local, sharp.power, k, x, y);
   const bends = tracked.frames.map((frame, k) =>
-    bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, placed.join, (x, y) =>
+    bendOnPlate(frame.field, poses[k]!, pass.widthPx, pass.heightPx, binFactor, joinAt, (x, y) =>
       weightIn(k, applyX(toTrack, x, y), applyY(toTrack, x, y)),
     ),
   );
@@ -127,6 +135,15 @@ export async function stripStage(
   });
   const raster = { path: artefact.path(STRIP_FILE), width: box.width, height: box.height, planes: channels + 1 };
   return { strip: { box, raster }, key, poses, bends, colour: artefact.result.colour, sharp };
+}
+
+/** The bend at a place on the turned plane. */
+function turned(bend: BendGrid, turn: Affine): (x: number, y: number) => [number, number] {
+  const back = invert(turn);
+  return (x, y) => {
+    const [bx, by] = bendAt(bend, applyX(back, x, y), applyY(back, x, y));
+    return [turn.xx * bx + turn.xy * by, turn.yx * bx + turn.yy * by];
+  };
 }
 
 function sharpMoments(frames: readonly SeenFrame[]): { local: LocalSharpness; sharp: SharpChoice } {

@@ -105,7 +105,8 @@ export interface Notice {
  * - `split-by-view`: it was parted where the camera was pointed anew;
  * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
  * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees;
- * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written.
+ * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written;
+ * - `north-unknown`: north was to be up, but it is not known where the plate lies.
  */
 export type NoticeReason =
   | TimeOddity
@@ -114,7 +115,8 @@ export type NoticeReason =
   | 'split-by-view'
   | 'calibration-exposure'
   | 'calibration-temperature'
-  | 'no-limb';
+  | 'no-limb'
+  | 'north-unknown';
 
 /**
  * Why something in a capture is not used:

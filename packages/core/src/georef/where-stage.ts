@@ -1,6 +1,6 @@
 import { sha256File } from '../capture/hash.js';
 import type { Capture } from '../capture/pass.js';
-import type { Affine } from '../compute/affine.js';
+import { type Affine, compose, invert } from '../compute/affine.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
 import type { MadePlate } from '../plate/make-plate.js';
@@ -64,6 +64,7 @@ export async function whereStage(
 
 /** Moment, site and ways of a plate, as far as capture and settings tell. */
 export function skyOf(capture: Capture, made: MadePlate): Pick<PlateFacts, 'moment' | 'date' | 'ways'> {
+  const back = invert(made.turn);
   const passes = made.placed.map(({ tracked }, p) => {
     const { pass } = tracked.graded;
     const byItem = new Map(pass.frames.map((frame) => [frame.item, frame]));
@@ -77,7 +78,7 @@ export function skyOf(capture: Capture, made: MadePlate): Pick<PlateFacts, 'mome
         utc: told && isInEphemeris(new Date(time.utc!)) ? time.utc! : null,
       };
     });
-    return { frames, off: Math.min(...frames.map(({ pose }) => offUpright(pose))) };
+    return { frames, off: Math.min(...frames.map(({ pose }) => offUpright(compose(back, pose)))) };
   });
   const ways = passes.map(({ frames }) => wayOf(frames)).filter((way): way is PassWay => way !== null);
   const timed = passes

@@ -35,7 +35,7 @@ export const BEND_STEP_PX = 16;
  * The field as the resampling wants it, on the knots of the grid that the frame is stacked on, in shared memory.
  *
  * @param pose frame px -> strip or plate px, at the scale of the frames, which are `binFactor` times finer than the field's
- * @param join what the whole pass is bent by besides, in the space of the grid at the field's scale
+ * @param joinAt what the whole pass is bent by besides, by place on the grid; both at the field's scale
  * @param weightAt what the frame's weight is multiplied with, by place on the grid at the field's scale
  */
 export function bendOnPlate(
@@ -44,7 +44,7 @@ export function bendOnPlate(
   widthPx: number,
   heightPx: number,
   binFactor: number,
-  join?: BendGrid,
+  joinAt?: (x: number, y: number) => readonly [number, number],
   weightAt?: (x: number, y: number) => number,
 ): Bend {
   const reach = mappedBounds(pose, widthPx, heightPx);
@@ -61,7 +61,7 @@ export function bendOnPlate(
   for (let i = 0; i < size; i++) {
     const px = x0 + (i % columns) * stepPx;
     const py = y0 + Math.floor(i / columns) * stepPx;
-    const [jx, jy] = join ? bendAt(join, onProxy(px), onProxy(py)) : [0, 0];
+    const [jx, jy] = joinAt ? joinAt(onProxy(px), onProxy(py)) : [0, 0];
     const [qx, qy] = [px - binFactor * jx, py - binFactor * jy];
     const [u, v] = seenAt(field, onProxy(applyX(back, qx, qy)), onProxy(applyY(back, qx, qy)));
     knots[i] = u * binFactor + offset - applyX(back, px, py);

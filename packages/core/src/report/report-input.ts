@@ -1,4 +1,4 @@
-import { applyX, applyY } from '../compute/affine.js';
+import { applyX, applyY, compose } from '../compute/affine.js';
 import type { TieResidual } from '../placement/residuals.js';
 import type { HashedFile } from '../plate/hashed-file.js';
 import type { MadePlate } from '../plate/make-plate.js';
@@ -37,17 +37,18 @@ function framesOf({ tracked }: MadePlate, index: number): ReportInput['frames'][
 }
 
 /** From the common space at proxy scale to plate px. */
-function onPlate({ tracked, blended }: MadePlate, ties: readonly TieResidual[]): TieResidual[] {
+function onPlate({ tracked, turn, blended }: MadePlate, ties: readonly TieResidual[]): TieResidual[] {
   const factor = tracked[0]!.graded.binFactor;
-  const pose = {
+  const grow = {
     ...{ xx: factor, xy: 0, yx: 0, yy: factor },
     tx: (factor - 1) / 2 - blended.x0,
     ty: (factor - 1) / 2 - blended.y0,
   };
+  const pose = compose(grow, turn);
   return ties.map(({ x, y, dx, dy }) => ({
     x: applyX(pose, x, y),
     y: applyY(pose, x, y),
-    dx: dx * factor,
-    dy: dy * factor,
+    dx: pose.xx * dx + pose.xy * dy,
+    dy: pose.yx * dx + pose.yy * dy,
   }));
 }
