@@ -34,8 +34,8 @@ interface StitchArguments extends CommonOptions {
 const MORE = `
 More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png,
              --xmp, --otio, --zoom-tiles, --maps (coverage), --map orthographic|equirectangular
-Colours:     --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
-             --background keep|subtract|cut (of the sky around the disc)
+The plate:   --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
+             --background keep|subtract|cut (the sky around the disc), --north-up (stacks twice)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
 Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate
@@ -43,6 +43,7 @@ Examples:
 
 /** Options that {@link MORE} tells of. */
 const BELOW = [
+  '--north-up',
   '--maps',
   '--map',
   '--exr',
@@ -71,9 +72,9 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--workers <number>', 'threads; never changes the result (default: one per core)', wholeNumber(1))
       .option('--memory <amount>', 'memory to stay within; never changes the result (default: 2GiB)', bytes)
       .option('--albedo <picture>', 'an equirectangular map of the Moon: tells exactly where the plate lies')
-      .option('--north-up', 'turn the plate so that the north pole of the body is up; stacks once more')
       .addOption(new Option('--curve <name>', 'encoding of the frames').choices(['srgb', 'linear', 'bt709']))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
+      .option('--north-up')
       .option('--maps')
       .addOption(new Option('--map <projection>').choices(['orthographic', 'equirectangular']))
       .option('--exr <samples>')
