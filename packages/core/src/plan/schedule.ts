@@ -37,11 +37,11 @@ const ROUNDS = 3;
 
 /** Moments of a span about which passes are tried when at its best moment the camera turns too much for the fewest. */
 const CENTRES = 16;
-/** And so far from the best moment, minutes: near the zenith the camera turns fast. */
-const NEAR_MIN = [-40, -20, -10, -5, 5, 10, 20, 40];
+/** And every minute so near to the best moment, minutes: near the zenith the camera turns fast. */
+const NEAR_MIN = 20;
 /** Other moments are tried for so many numbers of passes from the estimate on, and for no more passes than these. */
 const LIKELY = 3;
-const MOST_TRIED = 16;
+const MOST_TRIED = 24;
 /** A camera that turns so much against the drift may show more across it at another time. */
 const MUCH_TURN_DEG = 10;
 
@@ -86,8 +86,8 @@ function turnDeg({ passes }: Schedule): number {
 /** The span with other moments as its best, the nearest to its own first. */
 function centresOf({ startMs, endMs, bestMs }: Span): Span[] {
   const moments = Array.from({ length: CENTRES }, (_, k) => startMs + ((endMs - startMs) * (k + 0.5)) / CENTRES);
-  const near = NEAR_MIN.map((minutes) => bestMs + 60_000 * minutes);
-  moments.push(...near.filter((moment) => moment > startMs && moment < endMs));
+  const near = Array.from({ length: 2 * NEAR_MIN + 1 }, (_, k) => bestMs + 60_000 * (k - NEAR_MIN));
+  moments.push(...near.filter((moment) => moment > startMs && moment < endMs && moment !== bestMs));
   moments.sort((a, b) => Math.abs(a - bestMs) - Math.abs(b - bestMs));
   return moments.map((moment) => ({ startMs, endMs, bestMs: Math.round(moment) }));
 }
