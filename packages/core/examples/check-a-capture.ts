@@ -11,7 +11,7 @@ const found = await checkCapture(captureDir, {
   },
 });
 for (const { item, reason, detail } of found.leftOut) console.log(`left out: ${item} (${reason}): ${detail}`);
-for (const { kind, detail, advice } of found.look?.findings ?? []) console.log(`${kind}: ${detail}. ${advice}`);
+for (const { kind, detail, advice } of found.look?.findings ?? []) console.log(`${kind}: ${detail} ${advice}`);
 if (found.timeLeft)
   console.log(`The body stays above ${found.timeLeft.altitudeDeg}° for ${found.timeLeft.minutes} min`);
 console.log(found.complete ? 'All is there.' : 'Something has to be shot again.');
