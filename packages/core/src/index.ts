@@ -66,7 +66,7 @@ export {
   UNDETERMINED_PX,
 } from './placement/graph-types.js';
 export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.js';
-export type { OverlapFigures } from './placement/overlap-verdict.js';
+export type { OverlapFigures, OverlapReason } from './placement/overlap-verdict.js';
 export type { EdgeReport, PlacedBy } from './placement/place-stage.js';
 export type { ExposureStart } from './plan/exposure-start.js';
 export { plan } from './plan/plan.js';
