@@ -5,8 +5,8 @@ import { createHash } from 'node:crypto';
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { PNPM, pnpmCommand } from './pnpm.mjs';
 
-const PNPM = 'pnpm@10.34.8';
 /** What sharp and vite can be loaded by. */
 const OLDEST_NODE = [20, 10];
 const OLDEST_NODE_FOR_TESTS = [20, 19];
@@ -29,20 +29,13 @@ function requireNode([oldestMajor, oldestMinor], what) {
   fail(`this is Node ${process.versions.node}; ${what} ${oldestMajor}.${oldestMinor} or newer is needed`);
 }
 
-/** Installs with a pinned pnpm, which npm fetches; nothing has to be installed globally. */
+/** Installs with the pinned pnpm. */
 function install() {
   const stamp = join(root, 'node_modules', '.setup-stamp');
   const wanted = installHash();
   if (existsSync(stamp) && readFileSync(stamp, 'utf8') === wanted) return;
   say(`installing with ${PNPM}`);
-  const pnpm = ['--yes', PNPM, 'install', '--frozen-lockfile'];
-  const npmCli = process.env.npm_execpath;
-  // CI=true: pnpm asks no questions.
-  const options = { env: { ...process.env, CI: 'true' } };
-  const status =
-    npmCli && /npm-cli\.c?js$/.test(npmCli)
-      ? run(process.execPath, [npmCli, 'exec', '--yes', PNPM, '--', ...pnpm.slice(2)], options)
-      : run('npx', pnpm, { ...options, shell: onWindows });
+  const status = run(...pnpmCommand(['install', '--frozen-lockfile']));
   if (status !== 0) fail('installing failed; the lines above say why', status);
   writeFileSync(stamp, wanted);
 }

@@ -3,7 +3,8 @@
  *
  * @packageDocumentation
  */
-export type { Notice, NoticeReason } from './capture/pass.js';
+export type { StandardCurve } from './capture/curves.js';
+export type { CalibrationKind, Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
 export { readSettingsFile } from './capture/settings-file.js';
@@ -30,6 +31,7 @@ export type { TimeLeft } from './check/time-left.js';
 export { type CheckedPass, type CheckOptions, type CheckResult, checkCapture } from './check.js';
 export type { Affine } from './compute/affine.js';
 export type { Plane } from './compute/image.js';
+export type { Similarity } from './compute/similarity.js';
 export { type BodyPose, bodyToPlate, type PlatePlace, plateToBody } from './georef/body-pose.js';
 export { bodyPoseOf } from './georef/describe-where.js';
 export type { MapProjection } from './georef/map-grid.js';
@@ -45,6 +47,8 @@ export {
   UsageError,
 } from './job/errors.js';
 export type { ProgressEvent, ProgressListener } from './job/progress.js';
+export type { FineFigures } from './photometry/fine-stage.js';
+export type { SmoothPattern } from './photometry/pattern.js';
 export { solveGraph } from './placement/graph.js';
 export {
   type EdgeReason,
@@ -62,6 +66,8 @@ export {
   UNDETERMINED_PX,
 } from './placement/graph-types.js';
 export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.js';
+export type { OverlapFigures, OverlapReason } from './placement/overlap-verdict.js';
+export type { EdgeReport, PlacedBy } from './placement/place-stage.js';
 export type { ExposureStart } from './plan/exposure-start.js';
 export { plan } from './plan/plan.js';
 export { planCalendar } from './plan/plan-calendar.js';
@@ -84,10 +90,25 @@ export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Background } from './plate/background.js';
 export type { CropPlace, CropRequest } from './plate/crop.js';
+export type { MapPaths } from './plate/deliver.js';
 export type { ExrSamples } from './plate/exr-layout.js';
+export type { Gap } from './plate/gaps.js';
+export type { HashedFile } from './plate/hashed-file.js';
+export type { LimbEllipse } from './plate/limb-ellipse.js';
+export type { LimbModel, SkyLight } from './plate/limb-model.js';
+export type { LimbSoftness } from './plate/limb-softness.js';
 export type { MasterEncoding, MasterPrimaries } from './plate/master-colour.js';
 export type { CropFormat, MasterOptions } from './plate/masters-options.js';
-export type { SidecarCrop } from './plate/sidecar.js';
+export { readSidecar } from './plate/read-sidecar.js';
+export {
+  SIDECAR_VERSION,
+  type Sidecar,
+  type SidecarCalibration,
+  type SidecarCrop,
+  type SidecarFrame,
+  type SidecarOverlap,
+  type SidecarPass,
+} from './plate/sidecar.js';
 export type {
   MapAgreement,
   PlateDisc,
@@ -99,8 +120,8 @@ export type {
 export type { PackKind, PackListing, PackPicture } from './publish/listing.js';
 export type { MakerFacts } from './publish/maker.js';
 export type { PlateFacts, ShownFeature } from './publish/plate-facts.js';
-export type { RecordedFile } from './publish/read-sidecar.js';
 export { type PublishOptions, type PublishResult, publish } from './publish.js';
+export type { ColourShift } from './registration/colour-shift.js';
 export type { Masked } from './registration/lock.js';
 export { registerPair } from './registration/pair.js';
 export { type ShiftBoundInput, shiftBound } from './registration/pair-bound.js';
@@ -124,6 +145,7 @@ export {
   type PairRefused,
   type PairResult,
 } from './registration/pair-types.js';
+export type { TrackGap } from './registration/track.js';
 export { type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
 export {
   REHEARSAL_DEFAULTS,
@@ -135,6 +157,7 @@ export {
   type TrackPlace,
 } from './rehearsal/rehearse.js';
 export { type ScoreOptions, type ScoreReport, scorePlate } from './rehearsal/score.js';
+export { TRANSFER_BANDS } from './rehearsal/score-transfer.js';
 export {
   type BodyFrame,
   bodyToSky,
@@ -180,4 +203,5 @@ export {
 export { type SkyWindow, skyWindows } from './sky/windows.js';
 export type { AngleRange, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
+export type { SharpChoice, WeightTrade } from './strip/sharp-weights.js';
 export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';

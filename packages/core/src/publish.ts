@@ -15,7 +15,7 @@ import { markOutline } from './publish/mark.js';
 import { writePackFolder } from './publish/pack-folder.js';
 import { storedOf, writePictures } from './publish/pictures.js';
 import { type PlateFacts, plateFacts } from './publish/plate-facts.js';
-import { type PlateRecord, readSidecar } from './publish/read-sidecar.js';
+import { type PlateRecord, readPlateRecord } from './publish/plate-record.js';
 import { writeTexts } from './publish/texts.js';
 import { toneOf } from './publish/tone.js';
 import { trimOf } from './publish/trim.js';
@@ -72,7 +72,7 @@ export async function publish(plate: string, options: PublishOptions): Promise<P
   const licence = await licenceFrom(maker.licence, options.licencePath);
   const mark = options.watermark === undefined ? undefined : markOutline(options.watermark);
   const site = keepLocation ? requireSite(settings) : undefined;
-  const record = await readSidecar(resolve(plate));
+  const record = await readPlateRecord(resolve(plate));
   const fields = publishedFields(record, shows ?? plateFacts(record, settings.body), maker, licence, site);
   await requireUnchanged(record, signal);
   const { gain, litCode } = await toneOf(storedOf(record), record.preview.gain, signal);

@@ -5,7 +5,8 @@ import { sha256File } from './capture/hash.js';
 import { SETTINGS_FORMATS } from './capture/settings-formats.js';
 import { InputError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
-import { type RecordedFile, readSidecar } from './publish/read-sidecar.js';
+import type { HashedFile } from './plate/hashed-file.js';
+import { readPlateRecord } from './publish/plate-record.js';
 
 /** Settings of {@link verifyPlate}. */
 export interface VerifyOptions {
@@ -17,7 +18,7 @@ export interface VerifyOptions {
 }
 
 /** A file that is not as the sidecar has it. */
-export interface PlateDifference extends RecordedFile {
+export interface PlateDifference extends HashedFile {
   readonly role: 'output' | 'input';
   readonly state: 'changed' | 'missing';
   /** What its bytes give now; null where there is none. */
@@ -44,7 +45,7 @@ export interface VerifyResult {
  */
 export async function verifyPlate(path: string, options: VerifyOptions = {}): Promise<VerifyResult> {
   const { captureDir, signal, onProgress = () => {} } = options;
-  const record = await readSidecar(resolve(path));
+  const record = await readPlateRecord(resolve(path));
   const outputs = [record.plate, record.preview, ...record.beside].map(
     (file): Wanted => ({ ...wanted(file), role: 'output' }),
   );
@@ -87,11 +88,11 @@ export async function sidecarAt(path: string): Promise<string | undefined> {
 
 const OPEN_FILES = 2;
 
-type Wanted = RecordedFile & { readonly role: 'output' | 'input' };
+type Wanted = HashedFile & { readonly role: 'output' | 'input' };
 
 /** The pictures of a clip share its file and hash: each file once. */
-function distinct(files: readonly RecordedFile[]): RecordedFile[] {
-  const seen = new Map<string, RecordedFile>();
+function distinct(files: readonly HashedFile[]): HashedFile[] {
+  const seen = new Map<string, HashedFile>();
   for (const file of files) {
     const key = `${file.file.replace(PICTURE, '')}\n${file.sha256}`;
     if (!seen.has(key)) seen.set(key, wanted(file));
@@ -102,7 +103,7 @@ function distinct(files: readonly RecordedFile[]): RecordedFile[] {
 /** What is behind a clip's name: the number of a picture in it. */
 const PICTURE = /#\d+$/;
 
-function wanted({ file, sha256 }: RecordedFile): RecordedFile {
+function wanted({ file, sha256 }: HashedFile): HashedFile {
   return { file, sha256 };
 }
 

@@ -9,7 +9,7 @@ export interface LinearImage {
   readonly planes: readonly Float32Array[];
 }
 
-/** One channel of a picture, or any other field sampled on a pixel grid; same layout as {@link LinearImage}. */
+/** One channel of a picture, or any other field sampled on a pixel grid: row by row, from the upper left. */
 export interface Plane {
   readonly width: number;
   readonly height: number;

@@ -47,7 +47,7 @@ export function describeWhere(facts: PlateFacts, placed: PlacedBody, mapSha256: 
 
 /** The pose of a placed plate, with light. */
 export function bodyPoseOf(
-  placed: Pick<PlacedBody, 'subObserver' | 'distanceRadii' | 'subSolar' | 'discToPlate'>,
+  placed: Pick<Whereabouts, 'subObserver' | 'distanceRadii' | 'subSolar' | 'discToPlate'>,
   body: 'Moon' | 'Sun',
 ): BodyPose {
   const radiusKm = RADIUS_KM[body];

@@ -7,14 +7,14 @@ import { alphaAt, EDGE_SIGMAS, edgeBounds } from './matte.js';
 import type { PlateSource, PlateWindow } from './plate-source.js';
 
 /** What becomes of the sky around the disc. */
-export const BACKGROUNDS = ['keep', 'subtract', 'cut'] as const;
+export const BACKGROUNDS: readonly Background[] = ['keep', 'subtract', 'cut'];
 
 /**
  * `keep`: the sky as it was recorded. `subtract`: the light of the sky, a plane fitted to it, is taken off everywhere, since
  * it lies over the body, too; the limb is then body alone, already multiplied with the matte. `cut`: nothing outside the
  * disc; alpha is coverage times matte, and the colour along the limb is the body's own.
  */
-export type Background = (typeof BACKGROUNDS)[number];
+export type Background = 'keep' | 'subtract' | 'cut';
 
 /** A plate with its background treated; windows are worked out where they are read. */
 export function withBackground(source: PlateSource, background: Background, limb: LimbModel | null): PlateSource {

@@ -7,15 +7,15 @@ import { displayProfile, srgbProfile } from './icc.js';
 import type { PlateSource } from './plate-source.js';
 
 /** Curves that a master's codes can follow; float masters are linear whatever is chosen. */
-export const MASTER_ENCODINGS = ['srgb', 'linear', 'bt709', 'bt1886'] as const;
+export const MASTER_ENCODINGS: readonly MasterEncoding[] = ['srgb', 'linear', 'bt709', 'bt1886'];
 
 /** Primaries of a master, with their white: D65, but for the two of ACES (SMPTE ST 2065-1, AMPAS S-2014-004). */
-export const MASTER_PRIMARIES = ['bt709', 'p3', 'bt2020', 'aces-ap0', 'aces-ap1'] as const;
+export const MASTER_PRIMARIES: readonly MasterPrimaries[] = ['bt709', 'p3', 'bt2020', 'aces-ap0', 'aces-ap1'];
 
 /** Name of a curve. */
-export type MasterEncoding = (typeof MASTER_ENCODINGS)[number];
+export type MasterEncoding = 'srgb' | 'linear' | 'bt709' | 'bt1886';
 /** Name of a set of primaries. */
-export type MasterPrimaries = (typeof MASTER_PRIMARIES)[number];
+export type MasterPrimaries = 'bt709' | 'p3' | 'bt2020' | 'aces-ap0' | 'aces-ap1';
 
 /** How the colours of a master are to be read. */
 export interface MasterColour {

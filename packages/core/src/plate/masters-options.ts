@@ -37,7 +37,7 @@ export interface MasterOptions {
 }
 
 /** A kind of file for crops. */
-export type CropFormat = (typeof CROP_FORMATS)[number];
+export type CropFormat = 'tif' | 'png';
 
 /** {@link MasterOptions} that were checked, with what was not said. */
 export interface MasterSettings {
@@ -52,7 +52,7 @@ export interface MasterSettings {
 }
 
 const EXR_SAMPLES = ['half', 'float'] as const;
-const CROP_FORMATS = ['tif', 'png'] as const;
+const CROP_FORMATS: readonly CropFormat[] = ['tif', 'png'];
 /** Longest side of a crop, px. */
 const LARGEST_CROP_PX = 65535;
 

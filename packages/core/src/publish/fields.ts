@@ -6,7 +6,7 @@ import type { CommonFields } from './listing.js';
 import type { MakerFacts, PublishedMaker } from './maker.js';
 import { plainLine } from './plain-text.js';
 import { type PlateFacts, timesOf } from './plate-facts.js';
-import type { PlateRecord } from './read-sidecar.js';
+import type { PlateRecord } from './plate-record.js';
 import { altTextOf, describePlate } from './words.js';
 import type { XmpFields } from './xmp-packet.js';
 

@@ -5,7 +5,7 @@ import { featuresInView } from '../sky/features-in-view.js';
 import { moonPhase } from '../sky/phase.js';
 import { skyBodyOf } from '../sky/place-settings.js';
 import type { Site } from '../sky/types.js';
-import type { PlateRecord } from './read-sidecar.js';
+import type { PlateRecord } from './plate-record.js';
 
 /** What is known of what a plate shows. Whatever is left out is not spoken of. */
 export interface PlateFacts {

@@ -7,7 +7,7 @@ import { knownFields } from './fields.js';
 import { keywordsOf } from './keywords.js';
 import { makerFromSettings, plainMaker } from './maker.js';
 import { plateFacts } from './plate-facts.js';
-import { readSidecar } from './read-sidecar.js';
+import { readPlateRecord } from './plate-record.js';
 import { xmpPacket } from './xmp-packet.js';
 
 /**
@@ -41,7 +41,7 @@ export async function writePlateXmp(
   settings: CaptureSettings,
   force: boolean,
 ): Promise<void> {
-  const record = await readSidecar(sidecarPath);
+  const record = await readPlateRecord(sidecarPath);
   const maker = plainMaker(makerFromSettings(settings));
   const packet = xmpPacket(knownFields(record, plateFacts(record, settings.body), maker));
   await writeWhole(path, (temporary) => writeFile(temporary, `${packet}\n`, { flag: 'wx' }), { force });

@@ -1,7 +1,7 @@
 import type { BodyName } from '../capture/settings-types.js';
 import { RELIEF, strikingFeatures } from './keywords.js';
 import type { PlateFacts } from './plate-facts.js';
-import type { PlateRecord } from './read-sidecar.js';
+import type { PlateRecord } from './plate-record.js';
 
 /** What a plate shows and how it was made, in two or three sentences: 7 words or more. */
 export function describePlate(facts: PlateFacts, { plate, complete, placedPasses }: PlateRecord): string {
