@@ -37,8 +37,10 @@ const ROUNDS = 3;
 
 /** Moments of a span about which passes are tried when at its best moment the camera turns too much for the fewest. */
 const CENTRES = 16;
-/** And every minute so near to the best moment, minutes: near the zenith the camera turns fast. */
-const NEAR_MIN = 20;
+/** And so far from the best moment, minutes. */
+const NEAR_MIN = [-40, -20, -10, -5, 5, 10, 20, 40];
+/** Where the camera turns fast, near the zenith, every minute so near to the best moment besides, minutes. */
+const FAST_MIN = 20;
 /** Other moments are tried for so many numbers of passes from the estimate on, and for no more passes than these. */
 const LIKELY = 3;
 const MOST_TRIED = 24;
@@ -52,7 +54,7 @@ export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   const single = timed(rig, span.bestMs, 0, firstRoll(rig));
   const estimate = estimatePasses(single, rig);
   if (typeof estimate === 'string') return { reason: estimate, neededPasses: null };
-  const spans = [span, ...centresOf(span)];
+  const spans = [span, ...centresOf(span, turnsFast(rig, span))];
   let count = Math.max(1, estimate - 1);
   let found: Attempt = { kind: 'gaps' };
   for (; count <= MOST_PASSES; count++) {
@@ -83,11 +85,21 @@ function turnDeg({ passes }: Schedule): number {
   return Math.abs(signedDeg((last! - first!) / DEG));
 }
 
+/** Whether the drift turns much against the vertical, to which the camera keeps, about the best moment. */
+function turnsFast(rig: Rig, { bestMs }: Span): boolean {
+  const [before, after] = [-FAST_MIN / 2, FAST_MIN / 2].map((minute) => {
+    const { camera } = standingAt(rig, bestMs + 60_000 * minute, 0, { fromVerticalDeg: 0 });
+    return Math.atan2(camera.yPxPerS, camera.xPxPerS);
+  });
+  return Math.abs(signedDeg((after! - before!) / DEG)) > MUCH_TURN_DEG;
+}
+
 /** The span with other moments as its best, the nearest to its own first. */
-function centresOf({ startMs, endMs, bestMs }: Span): Span[] {
+function centresOf({ startMs, endMs, bestMs }: Span, isFast: boolean): Span[] {
   const moments = Array.from({ length: CENTRES }, (_, k) => startMs + ((endMs - startMs) * (k + 0.5)) / CENTRES);
-  const near = Array.from({ length: 2 * NEAR_MIN + 1 }, (_, k) => bestMs + 60_000 * (k - NEAR_MIN));
-  moments.push(...near.filter((moment) => moment > startMs && moment < endMs && moment !== bestMs));
+  const minutes = Array.from({ length: isFast ? 2 * FAST_MIN + 1 : 0 }, (_, k) => k - FAST_MIN).filter((m) => m !== 0);
+  const near = [...new Set([...NEAR_MIN, ...minutes])].map((minute) => bestMs + 60_000 * minute);
+  moments.push(...near.filter((moment) => moment > startMs && moment < endMs));
   moments.sort((a, b) => Math.abs(a - bestMs) - Math.abs(b - bestMs));
   return moments.map((moment) => ({ startMs, endMs, bestMs: Math.round(moment) }));
 }
