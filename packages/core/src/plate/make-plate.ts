@@ -14,8 +14,8 @@ import { gradePasses } from '../registration/grade-passes.js';
 import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
 import { trackStage } from '../registration/track-stage.js';
 
-/** Everything that was found out on the way to the plate. */
-export interface MadePlate {
+/** What the frames tell before any strip is made of them. */
+export interface MeasuredCapture {
   /** Copies of frames, and passes of which no frame can be used. */
   readonly leftOut: readonly LeftOut[];
   /** What only the pixels could tell. */
@@ -28,14 +28,34 @@ export interface MadePlate {
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
   readonly fine: FinePattern;
+}
+
+/** The placed passes as strips on the plate's grid. */
+export interface MadeStrips {
   /** By placed pass, then by frame: what only that frame shows. */
   readonly intrusions: readonly (readonly Intrusion[])[];
   readonly strips: readonly FinishedStrip[];
+}
+
+/** Everything that was found out on the way to the plate. */
+export interface MadePlate extends MeasuredCapture, MadeStrips {
   readonly blended: BlendedPlate;
 }
 
 /** Runs all stages from the first look at the frames to the joined strips. */
 export async function makePlate(context: JobContext, capture: Capture): Promise<MadePlate> {
+  const measured = await measureCapture(context, capture);
+  const made = await makeStrips(context, measured);
+  const blended = await blendStage(
+    context,
+    made.strips.map((s) => s.strip),
+    made.strips.map((s) => s.key),
+  );
+  return { ...measured, ...made, blended };
+}
+
+/** Runs the stages up to the sensor's fine pattern: where every frame lies, and what its light is worth. */
+export async function measureCapture(context: JobContext, capture: Capture): Promise<MeasuredCapture> {
   const hashes = await hashCapture(context, capture);
   const { graded, leftOut, notices } = await gradePasses(context, capture, hashes, proxyFactor(capture.passes));
   const tracked: SeenPass[] = [];
@@ -49,6 +69,11 @@ export async function makePlate(context: JobContext, capture: Capture): Promise<
   });
   const light = await lightStage(context, placed);
   const fine = await fineStage(context, placed, light);
+  return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine };
+}
+
+/** Stacks every placed pass on the plate's grid, without what only single frames show. */
+export async function makeStrips(context: JobContext, { placed, light, fine }: MeasuredCapture): Promise<MadeStrips> {
   const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
   const strips: FinishedStrip[] = [];
   const intrusions: (readonly Intrusion[])[] = [];
@@ -57,10 +82,5 @@ export async function makePlate(context: JobContext, capture: Capture): Promise<
     intrusions.push(own);
     strips.push(await stripStage(context, placed[p]!, light, fine, own, p, channels));
   }
-  const blended = await blendStage(
-    context,
-    strips.map((s) => s.strip),
-    strips.map((s) => s.key),
-  );
-  return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine, intrusions, strips, blended };
+  return { intrusions, strips };
 }
