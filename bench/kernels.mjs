@@ -118,11 +118,11 @@ function poses() {
 
 async function equations() {
   const { pairBlocks } = await loadPlain('plain-pair-sums');
-  const { TAP_STEPS, TAP_TABLE } = await load('registration/pair-taps');
+  const { TAP_STEPS, tapTable } = await load('registration/pair-taps');
   const { plainGradient, plainPoseSums } = await loadPlain('plain-kernels');
   const { blockSums } = await load('compute/kernels-pair-sums');
   const { poseSums } = await load('compute/kernels-pose-sums');
-  const taps = { weights: TAP_TABLE, steps: TAP_STEPS };
+  const taps = { weights: tapTable(), steps: TAP_STEPS };
   const variance = new Float32Array(1024 * 1024).fill(1);
   const a = { ...noise(1024, 1024, 3), variance };
   const b = { ...noise(1024, 1024, 4), variance };

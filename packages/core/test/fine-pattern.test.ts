@@ -5,7 +5,7 @@ import { readStill } from '../src/capture/read-still.js';
 import { scanCapture } from '../src/capture/scan.js';
 import { runJob } from '../src/job/context.js';
 import { patternAt } from '../src/photometry/pattern.js';
-import { type MadePlate, makePlate } from '../src/plate/make-plate.js';
+import { type MeasuredCapture, measureCapture } from '../src/plate/make-plate.js';
 import { rehearse } from '../src/rehearsal/rehearse.js';
 import type { RehearsalSettings } from '../src/rehearsal/settings.js';
 import { useScratch } from './scratch.js';
@@ -14,13 +14,13 @@ const scratch = useScratch();
 
 const NIGHT: Partial<RehearsalSettings> = { seed: 41, bits: 16, dust: 12 };
 
-async function make(name: string, settings: Partial<RehearsalSettings>): Promise<MadePlate> {
+async function make(name: string, settings: Partial<RehearsalSettings>): Promise<MeasuredCapture> {
   const dir = scratch(name);
   await rehearse(dir, settings);
   const capture = await scanCapture(join(dir, 'capture'));
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
-  return runJob({ workDir }, (context) => makePlate(context, capture));
+  return runJob({ workDir }, (context) => measureCapture(context, capture));
 }
 
 /** flat.png, natural log. */
@@ -30,8 +30,8 @@ async function flatOf(name: string): Promise<Float32Array> {
 }
 
 describe('a sensor with dust', () => {
-  let made: MadePlate;
-  let clean: MadePlate;
+  let made: MeasuredCapture;
+  let clean: MeasuredCapture;
   beforeAll(async () => {
     made = await make('dust', NIGHT);
     clean = await make('clean', { ...NIGHT, dust: 0 });

@@ -2,10 +2,10 @@ import { mkdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { scanCapture } from '../src/capture/scan.js';
-import { applyX, applyY } from '../src/compute/affine.js';
+import { applyX, applyY, IDENTITY } from '../src/compute/affine.js';
 import { runJob } from '../src/job/context.js';
 import { intrudes } from '../src/photometry/transient-stage.js';
-import { type MadePlate, makePlate } from '../src/plate/make-plate.js';
+import { type MadeStrips, type MeasuredCapture, makeStrips, measureCapture } from '../src/plate/make-plate.js';
 import type { Intruder } from '../src/rehearsal/intruders.js';
 import { rehearse } from '../src/rehearsal/rehearse.js';
 import type { RehearsalSettings } from '../src/rehearsal/settings.js';
@@ -19,12 +19,19 @@ const NIGHT: Partial<RehearsalSettings> = {
   ...{ frameWidthPx: 720, frameHeightPx: 480, discDiameterPx: 560 },
 };
 
-async function make<T>(name: string, settings: Partial<RehearsalSettings>, use: (made: MadePlate) => T): Promise<T> {
+async function make<T>(
+  name: string,
+  settings: Partial<RehearsalSettings>,
+  use: (made: MeasuredCapture & MadeStrips) => T,
+): Promise<T> {
   await rehearse(scratch(name), settings);
   const capture = await scanCapture(join(scratch(name), 'capture'));
   const workDir = scratch(`${name} work`);
   await mkdir(workDir, { recursive: true });
-  return runJob({ workDir }, async (context) => use(await makePlate(context, capture)));
+  return runJob({ workDir }, async (context) => {
+    const measured = await measureCapture(context, capture);
+    return use({ ...measured, ...(await makeStrips(context, measured, IDENTITY)) });
+  });
 }
 
 async function intrudersOf(name: string): Promise<Intruder[]> {

@@ -1,13 +1,13 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { pairBlocks } from '../../test/plain-pair-sums.js';
-import { TAP_STEPS, TAP_TABLE } from '../registration/pair-taps.js';
+import { TAP_STEPS, tapTable } from '../registration/pair-taps.js';
 import { type Affine, poseAbout, translation } from './affine.js';
 import { withKernels } from './kernels.js';
 import { blockSums, SUMS_PER_BLOCK, type SumsPicture } from './kernels-pair-sums.js';
 import { createRandom } from './random.js';
 
-const TAPS = { weights: TAP_TABLE, steps: TAP_STEPS };
+const TAPS = { weights: tapTable(), steps: TAP_STEPS };
 
 interface Picture extends SumsPicture {
   readonly data: Float32Array;

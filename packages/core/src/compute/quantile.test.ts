@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { quantile } from './quantile.js';
+import { createRandom } from './random.js';
 
 describe('quantile', () => {
   it('interpolates between order statistics and leaves the list alone', () => {
@@ -21,6 +22,31 @@ describe('quantile', () => {
 
   it('is NaN for an empty list', () => {
     expect(quantile([], 0.5)).toBeNaN();
+  });
+
+  it('is bit for bit what sorting all values gives, in any order and with many alike', () => {
+    const sizes = fc.integer({ min: 1, max: 3000 });
+    const kinds = fc.constantFrom('rising', 'falling', 'organ pipes', 'few', 'any');
+    fc.assert(
+      fc.property(sizes, kinds, fc.double({ min: 0, max: 1, noNaN: true }), fc.integer(), (size, kind, q, seed) => {
+        const random = createRandom(seed);
+        const valueAt = {
+          rising: (i: number) => i,
+          falling: (i: number) => -i,
+          'organ pipes': (i: number) => Math.min(i, size - i),
+          few: () => Math.floor(3 * random.uniform()),
+          any: () => random.normal(),
+        }[kind];
+        const list = Array.from({ length: size }, (_, i) => valueAt(i));
+        for (const values of [Float64Array.from(list), Float32Array.from(list)]) {
+          const sorted = values.slice().sort();
+          const below = Math.floor(q * (size - 1));
+          const [low, high] = [sorted[below]!, sorted[Math.min(size - 1, below + 1)]!];
+          expect(quantile(values, q)).toBe(low + (q * (size - 1) - below) * (high - low));
+        }
+      }),
+      { seed: 5, numRuns: 300 },
+    );
   });
 
   it('rises with q and stays within the values', () => {

@@ -13,6 +13,7 @@ export function shadedStep(out: Float64Array, at: number, t: number, shading: nu
     deepInside(out, at, t, kappa);
     return;
   }
+  table ??= tabulate();
   const u = (t + REACH) / SPACING;
   const v = (kappa + MOST_SHADING) / SHADING_SPACING;
   const i = Math.min(COLUMNS - 2, Math.floor(u));
@@ -20,11 +21,11 @@ export function shadedStep(out: Float64Array, at: number, t: number, shading: nu
   const p = j * COLUMNS + i;
   const fu = u - i;
   const fv = v - j;
-  const low = TABLE[p]! + fu * (TABLE[p + 1]! - TABLE[p]!);
-  const high = TABLE[p + COLUMNS]! + fu * (TABLE[p + COLUMNS + 1]! - TABLE[p + COLUMNS]!);
+  const low = table[p]! + fu * (table[p + 1]! - table[p]!);
+  const high = table[p + COLUMNS]! + fu * (table[p + COLUMNS + 1]! - table[p + COLUMNS]!);
   out[at] = low + fv * (high - low);
-  const left = TABLE[p]! + fv * (TABLE[p + COLUMNS]! - TABLE[p]!);
-  const right = TABLE[p + 1]! + fv * (TABLE[p + COLUMNS + 1]! - TABLE[p + 1]!);
+  const left = table[p]! + fv * (table[p + COLUMNS]! - table[p]!);
+  const right = table[p + 1]! + fv * (table[p + COLUMNS + 1]! - table[p + 1]!);
   out[at + 1] = (right - left) / SPACING;
   out[at + 2] = (high - low) / SHADING_SPACING;
 }
@@ -35,7 +36,8 @@ const COLUMNS = Math.round((2 * REACH) / SPACING) + 1;
 const MOST_SHADING = 2;
 const SHADING_SPACING = 0.02;
 const ROWS = Math.round((2 * MOST_SHADING) / SHADING_SPACING) + 1;
-const TABLE: Float64Array = tabulate();
+/** Made at the first call. */
+let table: Float64Array | undefined;
 
 /** Far from the edge the blur adds half the second derivative. */
 function deepInside(out: Float64Array, at: number, t: number, kappa: number): void {

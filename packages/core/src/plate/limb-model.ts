@@ -61,43 +61,43 @@ function skyAround({ image, coverage }: Shrunk, ellipse: LimbEllipse, widthPx: n
   const factor = widthPx / image.width;
   const gauge = gaugeOf(ellipse);
   const clear = Math.max(CLEAR_PX * factor, CLEAR_SHARE * Math.max(ellipse.aPx, ellipse.bPx));
-  const at: number[] = [];
+  const at = new Int32Array(image.width * image.height);
+  let count = 0;
   const step = Math.max(1, Math.floor(Math.sqrt((image.width * image.height) / 2e5)));
   for (let y = 0; y < image.height; y += step) {
     for (let x = 0; x < image.width; x += step) {
       const i = y * image.width + x;
       if (!(coverage.data[i]! > 0.999)) continue;
-      if (gauge.place((x + 0.5) * factor - 0.5, (y + 0.5) * factor - 0.5).distancePx > clear) at.push(i);
+      if (gauge.place((x + 0.5) * factor - 0.5, (y + 0.5) * factor - 0.5).distancePx > clear) at[count++] = i;
     }
   }
-  return image.planes.map((plane) => planeThrough(plane, image.width, at, factor));
+  return image.planes.map((plane) => planeThrough(plane, image.width, at.subarray(0, count), factor));
 }
 
-function planeThrough(plane: Float32Array, width: number, all: readonly number[], factor: number): SkyLight {
-  let used = all;
+function planeThrough(plane: Float32Array, width: number, at: Int32Array, factor: number): SkyLight {
   let sky: SkyLight = { level: 0, slopeX: 0, slopeY: 0 };
-  if (used.length < LEAST_SKY_PIXELS) return sky;
-  sky = {
-    ...sky,
-    level: quantile(
-      used.map((i) => plane[i]!),
-      0.5,
-    ),
-  };
-  const off = (i: number): number => plane[i]! - skyAt(sky, placeOf(i, width, factor));
+  if (at.length < LEAST_SKY_PIXELS) return sky;
+  const off = new Float64Array(at.length);
+  const away = new Float64Array(at.length);
+  for (let k = 0; k < at.length; k++) off[k] = plane[at[k]!]!;
+  sky = { ...sky, level: quantile(off, 0.5) };
   for (let round = 0; round < ROUNDS; round++) {
-    const spread = quantile(
-      all.map((i) => Math.abs(off(i))),
-      0.5,
-    );
-    used = all.filter((i) => Math.abs(off(i)) <= MOST_SIGMA * 1.4826 * spread + 1e-9);
-    const change = leastSquares(used, off, width);
+    const { level, slopeX, slopeY } = sky;
+    for (let k = 0; k < at.length; k++) {
+      const i = at[k]!;
+      const x = ((i % width) + 0.5) * factor - 0.5;
+      const y = (Math.floor(i / width) + 0.5) * factor - 0.5;
+      off[k] = plane[i]! - (level + slopeX * x + slopeY * y);
+      away[k] = Math.abs(off[k]!);
+    }
+    const most = MOST_SIGMA * 1.4826 * quantile(away, 0.5) + 1e-9;
+    const change = leastSquares(at, off, most, width);
     if (!change) break;
-    const [level, perX, perY] = change;
+    const [more, perX, perY] = change;
     sky = {
-      level: sky.level + level + ((perX + perY) * (1 - factor)) / (2 * factor),
-      slopeX: sky.slopeX + perX / factor,
-      slopeY: sky.slopeY + perY / factor,
+      level: level + more + ((perX + perY) * (1 - factor)) / (2 * factor),
+      slopeX: slopeX + perX / factor,
+      slopeY: slopeY + perY / factor,
     };
   }
   return sky;
@@ -108,25 +108,31 @@ export function skyAt({ level, slopeX, slopeY }: SkyLight, [x, y]: readonly [num
   return level + slopeX * x + slopeY * y;
 }
 
-function placeOf(i: number, width: number, factor: number): [number, number] {
-  return [((i % width) + 0.5) * factor - 0.5, (Math.floor(i / width) + 0.5) * factor - 0.5];
-}
-
-/** Level and slopes of the residuals over columns and rows of the small plate. */
+/** Level and slopes over columns and rows of the small plate, of the residuals that are no larger than `most`. */
 function leastSquares(
-  used: readonly number[],
-  residual: (i: number) => number,
+  at: Int32Array,
+  residuals: Float64Array,
+  most: number,
   width: number,
 ): [number, number, number] | undefined {
-  const normal = new Float64Array(9);
-  const right = new Float64Array(3);
-  for (const i of used) {
-    const row = [1, i % width, Math.floor(i / width)];
-    const value = residual(i);
-    for (let a = 0; a < 3; a++) {
-      right[a]! += row[a]! * value;
-      for (let b = 0; b < 3; b++) normal[3 * a + b]! += row[a]! * row[b]!;
-    }
+  let [n, x, y, xx, xy, yy, v, vx, vy] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
+  for (let k = 0; k < at.length; k++) {
+    const value = residuals[k]!;
+    if (!(Math.abs(value) <= most)) continue;
+    const column = at[k]! % width;
+    const row = Math.floor(at[k]! / width);
+    n++;
+    x += column;
+    y += row;
+    xx += column * column;
+    xy += column * row;
+    yy += row * row;
+    v += value;
+    vx += column * value;
+    vy += row * value;
   }
-  return solveInPlace(normal, right, 3) ? [right[0]!, right[1]!, right[2]!] : undefined;
+  const right = Float64Array.of(v, vx, vy);
+  return solveInPlace(Float64Array.of(n, x, y, x, xx, xy, y, xy, yy), right, 3)
+    ? [right[0]!, right[1]!, right[2]!]
+    : undefined;
 }

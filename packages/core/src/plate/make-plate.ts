@@ -15,8 +15,8 @@ import { gradePasses } from '../registration/grade-passes.js';
 import { type SeenPass, seeingStage } from '../registration/seeing-stage.js';
 import { trackStage } from '../registration/track-stage.js';
 
-/** Everything that is measured before the frames are stacked. */
-export interface MeasuredPasses {
+/** What the frames tell before any strip is made of them. */
+export interface MeasuredCapture {
   /** Copies of frames, and passes of which no frame can be used. */
   readonly leftOut: readonly LeftOut[];
   /** What only the pixels could tell. */
@@ -29,20 +29,40 @@ export interface MeasuredPasses {
   readonly placed: readonly PlacedPass[];
   readonly light: PlateLight;
   readonly fine: FinePattern;
+}
+
+/** The placed passes as strips on the plate's grid. */
+export interface MadeStrips {
+  /** From the common space, in which passes are placed, to that of the plate before its corner is taken off; at proxy scale. */
+  readonly turn: Affine;
   /** By placed pass, then by frame: what only that frame shows. */
   readonly intrusions: readonly (readonly Intrusion[])[];
+  readonly strips: readonly FinishedStrip[];
 }
 
 /** Everything that was found out on the way to the plate. */
-export interface MadePlate extends MeasuredPasses {
-  /** From the common space, in which passes are placed, to that of the plate before its corner is taken off; at proxy scale. */
-  readonly turn: Affine;
-  readonly strips: readonly FinishedStrip[];
+export interface MadePlate extends MeasuredCapture, MadeStrips {
   readonly blended: BlendedPlate;
 }
 
-/** Runs all stages from the first look at the frames to where they lie, their light, and what does not belong in them. */
-export async function measurePasses(context: JobContext, capture: Capture): Promise<MeasuredPasses> {
+/** Runs all stages to the joined strips, as the first placed pass stands. */
+export async function makePlate(context: JobContext, capture: Capture): Promise<MadePlate> {
+  return layPlate(context, await measureCapture(context, capture), IDENTITY);
+}
+
+/** Stacks every pass on the plate's grid, turned as {@link MadeStrips} says, and joins the strips. */
+export async function layPlate(context: JobContext, measured: MeasuredCapture, turn: Affine): Promise<MadePlate> {
+  const made = await makeStrips(context, measured, turn);
+  const blended = await blendStage(
+    context,
+    made.strips.map((s) => s.strip),
+    made.strips.map((s) => s.key),
+  );
+  return { ...measured, ...made, blended };
+}
+
+/** Runs the stages up to the sensor's fine pattern: where every frame lies, and what its light is worth. */
+export async function measureCapture(context: JobContext, capture: Capture): Promise<MeasuredCapture> {
   const hashes = await hashCapture(context, capture);
   const { graded, leftOut, notices } = await gradePasses(context, capture, hashes, proxyFactor(capture.passes));
   const tracked: SeenPass[] = [];
@@ -56,31 +76,19 @@ export async function measurePasses(context: JobContext, capture: Capture): Prom
   });
   const light = await lightStage(context, placed);
   const fine = await fineStage(context, placed, light);
-  const intrusions: (readonly Intrusion[])[] = [];
-  for (let p = 0; p < placed.length; p++) intrusions.push(await transientStage(context, placed[p]!, light, fine, p));
-  return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine, intrusions };
+  return { leftOut, notices, tracked, guide, hashes, placement, placed, light, fine };
 }
 
-/**
- * Stacks every pass on the grid of the plate, and joins the strips.
- *
- * @param turn see {@link MadePlate}
- */
-export async function layPlate(context: JobContext, measured: MeasuredPasses, turn: Affine): Promise<MadePlate> {
-  const { placed, light, fine, intrusions } = measured;
+/** Stacks every placed pass on the plate's grid, without what only single frames show. */
+export async function makeStrips(context: JobContext, measured: MeasuredCapture, turn: Affine): Promise<MadeStrips> {
+  const { placed, light, fine } = measured;
   const channels = Math.max(...placed.map((p) => p.tracked.graded.pass.channels));
   const strips: FinishedStrip[] = [];
-  for (let p = 0; p < placed.length; p++)
-    strips.push(await stripStage(context, placed[p]!, turn, light, fine, intrusions[p]!, p, channels));
-  const blended = await blendStage(
-    context,
-    strips.map((s) => s.strip),
-    strips.map((s) => s.key),
-  );
-  return { ...measured, turn, strips, blended };
-}
-
-/** Runs all stages to the joined strips, as the first placed pass stands. */
-export async function makePlate(context: JobContext, capture: Capture): Promise<MadePlate> {
-  return layPlate(context, await measurePasses(context, capture), IDENTITY);
+  const intrusions: (readonly Intrusion[])[] = [];
+  for (let p = 0; p < placed.length; p++) {
+    const own = await transientStage(context, placed[p]!, light, fine, p);
+    intrusions.push(own);
+    strips.push(await stripStage(context, placed[p]!, turn, light, fine, own, p, channels));
+  }
+  return { turn, intrusions, strips };
 }

@@ -8,7 +8,7 @@ import type { PairLevel } from './pair-normal.js';
 import { overlapCentre, overlapOf } from './pair-overlap.js';
 import { type PairPose, poseMap, posePartsOf, stepPose } from './pair-pose.js';
 import { type PairStep, solvePair } from './pair-solve.js';
-import { TAP_STEPS, TAP_TABLE } from './pair-taps.js';
+import { TAP_STEPS, tapTable } from './pair-taps.js';
 import type { PairFreedom } from './pair-types.js';
 
 /** Outcome of {@link refinePair}: the pose at full resolution, and the step that led to it. */
@@ -94,6 +94,7 @@ function refineLevel(
       ? bandOf(fixedPyramid.levels[k]!, movingPyramid.levels[k]!, onCoarserGrid(state.map, factor))
       : { level: fixedPyramid.levels[0]!, top: 0 };
   let fixed = eroded(band, STENCIL_PX);
+  const taps: TapTable = { weights: tapTable(), steps: TAP_STEPS };
   let moving = eroded(movingPyramid.levels[k]!, STENCIL_PX + TAPS_PX);
   const map = compose(translation(0, -top), onCoarserGrid(state.map, factor));
   const middle = overlapCentre(fixed, moving, map);
@@ -107,7 +108,7 @@ function refineLevel(
   let last: PairStep | undefined;
   for (let iteration = 0; iteration < (isTop ? 10 : 6); iteration++) {
     const inverse = invert(poseMap(pose));
-    const blocks = blockSums(fixed, moving, inverse, state.gain, state.offset, sidePx, TAPS);
+    const blocks = blockSums(fixed, moving, inverse, state.gain, state.offset, sidePx, taps);
     const squeeze = Math.exp(pose.logSqueeze);
     const step = solvePair(blocks, freedom, pose.mx + pose.shiftX, pose.my + pose.shiftY, squeeze, k === 0);
     if (!step) return undefined;
@@ -159,8 +160,6 @@ function bandOf(fixed: HeldLevel, moving: HeldLevel, map: Affine): { level: Held
 }
 
 const BAND_PX = 160;
-
-const TAPS: TapTable = { weights: TAP_TABLE, steps: TAP_STEPS };
 const STENCIL_PX = 2;
 const TAPS_PX = 4;
 

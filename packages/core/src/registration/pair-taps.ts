@@ -1,20 +1,26 @@
-/** Entries per pixel of {@link TAP_TABLE}. */
+/** Entries per pixel of {@link tapTable}. */
 export const TAP_STEPS = 512;
+
+let made: Float64Array | undefined;
 
 /**
  * Weights of the six samples at −2 … 3 for the value at t, at t = 0, 1/512 … 1, six numbers each. The value is exact for
  * straight lines and for waves of 0.12 and 0.24 cycles per pixel, and right to 0.6 % for all that is coarser than
- * 0.25: over the band that optics pass the phase is 30 times truer than that of the polynomial through the same samples.
+ * 0.25: over the band that optics pass the phase is 30 times truer than that of the polynomial through the same samples. Made at the first call.
  */
-export const TAP_TABLE: Float64Array = buildTable();
+export function tapTable(): Float64Array {
+  made ??= buildTable();
+  return made;
+}
 
 /** Weights at t, 0 ≤ t < 1, by straight lines between the entries of the table (right to 1e-5). */
 export function tapsAt(t: number, taps: Float64Array): void {
+  const table = tapTable();
   const p = t * TAP_STEPS;
   const i = Math.min(TAP_STEPS - 1, Math.floor(p));
   const f = p - i;
   const k = 6 * i;
-  for (let j = 0; j < 6; j++) taps[j] = TAP_TABLE[k + j]! + f * (TAP_TABLE[k + 6 + j]! - TAP_TABLE[k + j]!);
+  for (let j = 0; j < 6; j++) taps[j] = table[k + j]! + f * (table[k + 6 + j]! - table[k + j]!);
 }
 
 /** Sum of the squared weights for a moving picture whose pixels lie `offsetPx` from the fixed one's, along one axis. */

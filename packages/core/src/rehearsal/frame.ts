@@ -57,7 +57,9 @@ export function recordFrame(
   const noisy = fullWellElectrons > 0;
   const columns = Math.ceil(width / LATTICE_PX) + 1;
   const out = settings.bits === 8 ? new Uint8Array(width * height * 3) : new Uint16Array(width * height * 3);
-  const hot = new Map(sensor.hot.map((h) => [h.pixel * 3 + h.channel, h.level]));
+  const hot = [...new Map(sensor.hot.map((h) => [h.pixel * 3 + h.channel, h.level]))].sort((a, b) => a[0] - b[0]);
+  let nextHot = 0;
+  const draws = new Float64Array(3 * width);
   let band = -1;
   let above = new Float32Array(0);
   let below = new Float32Array(0);
@@ -68,6 +70,7 @@ export function recordFrame(
       below = latticeRow(warp, band + 1, columns);
     }
     const down = (y % LATTICE_PX) / LATTICE_PX;
+    if (noisy) noise.uniforms(draws);
     for (let x = 0; x < width; x++) {
       let px = x - (width - 1) / 2;
       let py = y - (height - 1) / 2;
@@ -92,10 +95,11 @@ export function recordFrame(
           light = sampleCubic(window, ax * cos - ay * sin + originX, (ax * sin + ay * cos) * pose.squeeze + originY);
         }
         let value = flat * (pose.gain * light * through * (1 + warmth * (1 - channel)) + pose.sky + added);
-        if (noisy)
-          value += Math.sqrt(value * shot + readVariance) * deviates[Math.floor(noise.uniform() * deviates.length)]!;
-        const extra = hot.get(i * 3 + channel);
-        if (extra !== undefined) value += extra;
+        if (noisy) {
+          const pick = Math.floor(draws[3 * x + channel]! * deviates.length);
+          value += Math.sqrt(value * shot + readVariance) * deviates[pick]!;
+        }
+        if (nextHot < hot.length && hot[nextHot]![0] === i * 3 + channel) value += hot[nextHot++]![1];
         out[i * 3 + channel] = encoding[Math.min(65535, Math.max(0, Math.round(value * 65535)))]!;
       }
     }

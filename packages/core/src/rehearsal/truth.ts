@@ -10,7 +10,11 @@ const TRUTH_SCALE = 1.5;
 
 /** Pixels of truth.png: 16-bit grey, linear, full scale 1.5. */
 export function truthPixels(scene: Scene): Uint16Array {
-  return Uint16Array.from(scene.light, (v) => Math.min(65535, Math.max(0, Math.round((v / TRUTH_SCALE) * 65535))));
+  const pixels = new Uint16Array(scene.light.length);
+  for (let i = 0; i < pixels.length; i++) {
+    pixels[i] = Math.min(65535, Math.max(0, Math.round((scene.light[i]! / TRUTH_SCALE) * 65535)));
+  }
+  return pixels;
 }
 
 /** What poses.json holds. `D` is the longer side of the lit ground, frame px. */

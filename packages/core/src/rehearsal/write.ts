@@ -24,7 +24,7 @@ export async function writePicture(
   const image = sharp(data, { raw: { width, height, channels }, limitInputPixels: false }).toColourspace(colours);
   const encoded =
     format === 'png'
-      ? stamped(image, utc).png({ compressionLevel: 6, adaptiveFiltering: true, palette: false })
+      ? stamped(image, utc).png({ compressionLevel: 3, adaptiveFiltering: true, palette: false })
       : image.tiff({ compression: 'deflate', predictor: 'horizontal' });
   await writeWhole(path, await encoded.toBuffer());
 }
