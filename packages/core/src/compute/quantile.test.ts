@@ -26,7 +26,7 @@ describe('quantile', () => {
 
   it('is bit for bit what sorting all values gives, in any order and with many alike', () => {
     const sizes = fc.integer({ min: 1, max: 3000 });
-    const kinds = fc.constantFrom('rising', 'falling', 'organ pipes', 'few', 'any');
+    const kinds = fc.constantFrom('rising', 'falling', 'organ pipes', 'few', 'any', 'some no numbers');
     fc.assert(
       fc.property(sizes, kinds, fc.double({ min: 0, max: 1, noNaN: true }), fc.integer(), (size, kind, q, seed) => {
         const random = createRandom(seed);
@@ -36,6 +36,7 @@ describe('quantile', () => {
           'organ pipes': (i: number) => Math.min(i, size - i),
           few: () => Math.floor(3 * random.uniform()),
           any: () => random.normal(),
+          'some no numbers': () => (random.uniform() < 0.1 ? Number.NaN : random.normal()),
         }[kind];
         const list = Array.from({ length: size }, (_, i) => valueAt(i));
         for (const values of [Float64Array.from(list), Float32Array.from(list)]) {

@@ -1,6 +1,6 @@
 /**
  * The value below which a share `q` (0 to 1) of the values lies, interpolated linearly between order statistics
- * (Hyndman & Fan's type 7). NaN for an empty list. The values must not hold NaN; they are not reordered.
+ * (Hyndman & Fan's type 7). NaN for an empty list. NaN counts as above all values; they are not reordered.
  */
 export function quantile(values: Float32Array | Float64Array | readonly number[], q: number): number {
   if (values.length === 0) return Number.NaN;
@@ -17,8 +17,18 @@ export function quantile(values: Float32Array | Float64Array | readonly number[]
 /** Below this many values sorting them is as quick. */
 const FEW = 64;
 
-/** Reorders values so that the one at `k` is where sorting puts it, none before it is larger and none behind it is smaller (Hoare 1961, doi 10.1145/366622.366647). */
+/**
+ * Reorders values so that the one at `k` is where sorting puts it, none before it is larger and none behind it is smaller
+ * (Hoare 1961, doi 10.1145/366622.366647).
+ */
 function partition(values: Float32Array | Float64Array, k: number): void {
+  for (let i = 0; i < values.length; i++) {
+    // What is no number compares with nothing; sorting puts it last.
+    if (Number.isNaN(values[i])) {
+      values.sort();
+      return;
+    }
+  }
   let from = 0;
   let to = values.length - 1;
   for (let rounds = 0; to - from > FEW; rounds++) {
