@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { CoverMap } from './cover-map.js';
-import { type CommonDisc, findMissing } from './missing.js';
+import { brightLight, type CommonDisc, findMissing } from './missing.js';
 
 const disc: CommonDisc = { x: 400, y: 400, radiusPx: 320 };
 
@@ -35,6 +35,18 @@ describe('findMissing', () => {
         disc,
       ),
     ).toEqual([]);
+  });
+
+  it('takes the noise of the dark side of a thin crescent for no lit ground, where no limb tells the disc', () => {
+    // What is covered ends on the dark side.
+    const map = mapOf((right, down) => right > -0.7 && Math.hypot(right, down) < 2);
+    const light = map.light.map((_, i) => {
+      const [right, down] = [((i % 200) + 0.5) / 80 - 1.25, (Math.floor(i / 200) + 0.5) / 80 - 1.25];
+      const isLit = Math.hypot(right, down) < 1 && Math.hypot(right + 0.05, down) > 1;
+      return map.frames[i] === 0 ? 0 : isLit ? 0.3 : 0.0005 * ((i * 7919) % 11);
+    });
+    expect(brightLight({ ...map, light })).toBeGreaterThan(0.1);
+    expect(findMissing({ ...map, light }, null)).toEqual([]);
   });
 
   it('finds a cap of any height at any side, and its share of the disc', () => {

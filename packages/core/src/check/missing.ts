@@ -51,10 +51,10 @@ export function findMissing(map: CoverMap, disc: CommonDisc | null): MissingPart
   return parts.map(({ cells, share }) => describe(map, cells, share, middle));
 }
 
-/** Light of the brightest ground, ray craters left out. */
+/** Light of the brightest ground, ray craters left out; of a thin crescent, which is a small part of what is covered, too. */
 export function brightLight({ frames, light }: CoverMap): number {
-  const covered = Array.from(light).filter((_, i) => frames[i]! > 0);
-  return covered.length === 0 ? 0 : quantile(covered, 0.97);
+  const covered = light.filter((_, i) => frames[i]! > 0);
+  return covered.length === 0 ? 0 : Math.max(quantile(covered, 0.97), 0.5 * quantile(covered, 0.998));
 }
 
 const STEPS = [
