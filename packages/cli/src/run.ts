@@ -20,6 +20,9 @@ export interface RunOptions extends CommonOptions {
 /** npx passes on an interrupt that the terminal has sent to us already: within this time it is the same one. */
 const SAME_KEYSTROKE_MS = 500;
 
+/** How often the line that tells progress is brought up to date. */
+const REFRESH_MS = 200;
+
 /** What a command hands back. */
 export interface Outcome {
   /** For programs: printed on standard output with `--json`. */
@@ -56,7 +59,9 @@ export function withCommonOptions(command: Command): Command {
  */
 export async function runCommand(options: RunOptions, work: (job: Job) => Promise<Outcome>): Promise<number> {
   const style = createStyle(wantsColour(process.stderr, options.color));
-  const progress = options.quiet ? silent : createProgressView(process.stderr, style);
+  const rewrites = process.env.TERM !== 'dumb';
+  const progress = options.quiet ? silent : createProgressView(process.stderr, { style, rewrites });
+  const refreshing = setInterval(progress.refresh, REFRESH_MS).unref();
   const controller = new AbortController();
   const onSignal = (): void => {
     if (controller.signal.aborted) return;
@@ -84,6 +89,8 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
     progress.clear();
     return printFailure(controller.signal.aborted && isStop(error) ? interrupted(options) : error, options);
   } finally {
+    clearInterval(refreshing);
+    progress.clear();
     stopListening();
   }
 }

@@ -14,6 +14,7 @@ import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
 import { folderBytes } from './job/resources.js';
+import { tellStage } from './job/tell-stage.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
 import { buildSidecar } from './plate/build-sidecar.js';
@@ -188,7 +189,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
     const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
-    const writing = { force, ...(signal && { signal }) };
+    const writing = { force, ...(signal && { signal }), onProgress: context.onProgress };
     const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, writing);
     const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
     const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
@@ -197,7 +198,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
     const text = sidecarText(paths.sidecar, sidecar);
     const features = where.known ? notableFeatures(where) : undefined;
-    await writeReport(paths.report, reportInput(made, sidecar, text, features), writing);
+    await tellStage(context.onProgress, { stage: 'report', total: 1, unit: 'steps' }, () =>
+      writeReport(paths.report, reportInput(made, sidecar, text, features), { force, signal }),
+    );
     await writeSidecar(paths.sidecar, text, force);
     if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, capture.settings, force);
     const bytes = await folderBytes(workDir);

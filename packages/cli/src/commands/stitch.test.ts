@@ -89,7 +89,7 @@ test('an interrupted run ends with 5, goes on where it stopped, and gives the sa
   const out = join(base, 'resumed');
   const args = ['stitch', join(whole, 'capture'), '--out', out, '--work', work, '--workers', '1'];
   const run = start(args);
-  await run.said(': done in');
+  await run.said('Grading lower: done in');
   run.interrupt();
   const { code, stdout, stderr } = await run.ended;
   expect(stderr).toContain(`run it again: plenilune stitch '${join(whole, 'capture')}' --out '${out}'`);
