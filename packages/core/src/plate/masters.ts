@@ -18,11 +18,15 @@ import { writePlateTiff } from './tiff.js';
 import { writePlateFloatTiff } from './tiff-float.js';
 import { writeZoomTiles } from './zoom-tiles.js';
 
-/** Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. */
+/**
+ * Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. `xmp` is the
+ * packet that the master carries.
+ */
 export async function writePictures(
   paths: { readonly plate: string; readonly preview: string },
   plain: PlateSource,
   settings: MasterSettings,
+  xmp: string,
   writing: Writing,
 ): Promise<WrittenFiles> {
   const { onProgress: _, ...options } = writing;
@@ -36,7 +40,7 @@ export async function writePictures(
     sha256: await sha256File(path, options.signal),
   });
   const plate = await tellWriting(writing, paths.plate, source, (told) =>
-    writePlateTiff(paths.plate, told, { colour, ...options }),
+    writePlateTiff(paths.plate, told, { colour, xmp, ...options }),
   );
   const preview = await tellWriting(writing, paths.preview, shown, (told) =>
     writePreview(paths.preview, told, { force: options.force }),
