@@ -39,7 +39,13 @@ export async function openInBrowser(folder) {
   const looks = [
     ...jpegs.map(([name, paths]) => ({
       name,
-      look: () => tell(paths.map((path) => readFileSync(path)), page, 'jpeg', JPEG_TOLERANCE),
+      look: () =>
+        tell(
+          paths.map((path) => readFileSync(path)),
+          page,
+          'jpeg',
+          JPEG_TOLERANCE,
+        ),
     })),
     {
       name: 'crop-200x120.png',
