@@ -1,10 +1,12 @@
 // Writes small plates with every writer, opens each with programs that are not ours, and compares what they read with what
-// was meant: pixels, profile, XMP, alpha, pages. A line each; fails on a difference, and on a program that is missing.
+// was meant: pixels, profile, XMP, alpha, pages; then what a browser shows of a whole run. A line each; fails on a difference,
+// and on a program that is missing. Astropy has no part in it: it reads FITS, which is read here but never written.
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { BROWSER, openInBrowser } from './readers-browser.mjs';
 import { makeFiles, XMP_TITLE } from './readers-files.mjs';
 
 const PACKAGES = {
@@ -15,6 +17,7 @@ const PACKAGES = {
   exiftool: 'libimage-exiftool-perl',
   ffmpeg: 'ffmpeg',
   exrheader: 'openexr',
+  [BROWSER]: 'chromium',
   '/usr/bin/python3': 'python3 python3-numpy python3-tifffile',
 };
 
@@ -27,6 +30,7 @@ try {
   for (const file of files.exrs) lookAtExr(file);
   lookAtPng(files.png);
   lookAtTiles(files.zoom);
+  await lookWithBrowser();
 } finally {
   rmSync(folder, { recursive: true, force: true });
 }
@@ -39,7 +43,9 @@ function say(line) {
 
 function requirePrograms() {
   const missing = Object.entries(PACKAGES).filter(([name]) => {
-    const args = name.endsWith('python3') ? ['-c', 'import numpy, tifffile'] : ['-version'];
+    const args = name.endsWith('python3')
+      ? ['-c', 'import numpy, tifffile']
+      : [name === BROWSER ? '--version' : '-version'];
     const { error, status } = spawnSync(name, args);
     return error !== undefined || (name.endsWith('python3') && status !== 0);
   });
@@ -92,6 +98,23 @@ function floats(bytes) {
 
 function aligned({ buffer, byteOffset, byteLength }) {
   return buffer.slice(byteOffset, byteOffset + byteLength);
+}
+
+async function lookWithBrowser() {
+  const { looks, close } = await openInBrowser(folder);
+  try {
+    for (const { name, look } of looks) {
+      const fact = await look().then(
+        (text) => () => text,
+        (error) => () => {
+          throw error;
+        },
+      );
+      report('Chromium', { name }, fact);
+    }
+  } finally {
+    await close();
+  }
 }
 
 function lookAtTiff(file) {

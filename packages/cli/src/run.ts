@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { InterruptedError, type ProgressListener } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { describeFailure, EXIT } from './exit-code.js';
@@ -13,12 +14,15 @@ export interface CommonOptions {
 
 /** What {@link runCommand} has to know. */
 export interface RunOptions extends CommonOptions {
-  /** Whether the same command, given again, goes on where it was interrupted. */
-  readonly resumable?: boolean;
+  /** The folder of finished stages from which the same command, given again, goes on where it was interrupted. */
+  readonly keptIn?: string;
 }
 
 /** npx passes on an interrupt that the terminal has sent to us already: within this time it is the same one. */
 const SAME_KEYSTROKE_MS = 500;
+
+/** How often the line that tells progress is brought up to date. */
+const REFRESH_MS = 200;
 
 /** What a command hands back. */
 export interface Outcome {
@@ -56,7 +60,9 @@ export function withCommonOptions(command: Command): Command {
  */
 export async function runCommand(options: RunOptions, work: (job: Job) => Promise<Outcome>): Promise<number> {
   const style = createStyle(wantsColour(process.stderr, options.color));
-  const progress = options.quiet ? silent : createProgressView(process.stderr, style);
+  const rewrites = process.env.TERM !== 'dumb';
+  const progress = options.quiet ? silent : createProgressView(process.stderr, { style, rewrites });
+  const refreshing = setInterval(progress.refresh, REFRESH_MS).unref();
   const controller = new AbortController();
   const onSignal = (): void => {
     if (controller.signal.aborted) return;
@@ -84,6 +90,8 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
     progress.clear();
     return printFailure(controller.signal.aborted && isStop(error) ? interrupted(options) : error, options);
   } finally {
+    clearInterval(refreshing);
+    progress.clear();
     stopListening();
   }
 }
@@ -106,11 +114,13 @@ function isStop(error: unknown): boolean {
   return error instanceof InterruptedError || (error instanceof Error && error.name === 'AbortError');
 }
 
-function interrupted({ resumable }: RunOptions): InterruptedError {
-  if (!resumable)
+function interrupted({ keptIn }: RunOptions): InterruptedError {
+  if (keptIn === undefined || !existsSync(keptIn))
     return new InterruptedError('interrupted; nothing is left behind. To begin again, run the same command');
   const command = ['plenilune', ...process.argv.slice(2)].map(quoted).join(' ');
-  return new InterruptedError(`interrupted; finished stages are kept. To go on from there, run it again: ${command}`);
+  return new InterruptedError(
+    `interrupted; finished stages are kept in ${keptIn}. To go on from there, run it again: ${command}`,
+  );
 }
 
 /** A word as a shell takes it. */

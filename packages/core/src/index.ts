@@ -46,7 +46,7 @@ export {
   ResourceError,
   UsageError,
 } from './job/errors.js';
-export type { ProgressEvent, ProgressListener } from './job/progress.js';
+export type { ProgressEvent, ProgressListener, ProgressUnit } from './job/progress.js';
 export type { FineFigures } from './photometry/fine-stage.js';
 export type { SmoothPattern } from './photometry/pattern.js';
 export { solveGraph } from './placement/graph.js';

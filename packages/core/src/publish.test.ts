@@ -63,6 +63,8 @@ const TABLE: Readonly<Record<string, unknown>> = {
   'XMP-photoshop:Credit': 'Ä. "Author" & <Co>',
   'XMP-photoshop:Source': 'Ä. "Author" & <Co>',
   'XMP-photoshop:DateCreated': '2025:09:30 18:00:00Z',
+  'XMP-xmp:CreateDate': '2025:09:30 18:00:00Z',
+  'XMP-xmp:CreatorTool': expect.stringMatching(/^plenilune \d+\.\d+\.\d+$/),
   'XMP-xmpRights:Marked': true,
   'XMP-xmpRights:UsageTerms':
     'Creative Commons Attribution 4.0 International, https://creativecommons.org/licenses/by/4.0/',

@@ -1,4 +1,4 @@
-import { realpath } from 'node:fs/promises';
+import { realpath, rm } from 'node:fs/promises';
 import { join, relative, resolve, sep } from 'node:path';
 import { ownerAt } from './blend/blend-stage.js';
 import type { Notice } from './capture/pass.js';
@@ -14,9 +14,11 @@ import { runJob } from './job/context.js';
 import { type LeftOut, OutputError, UsageError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
 import { folderBytes } from './job/resources.js';
+import { tellStage } from './job/tell-stage.js';
 import { clearWorkFolder } from './job/work-folder.js';
 import type { PlacedBy } from './placement/place-stage.js';
-import { buildSidecar } from './plate/build-sidecar.js';
+import { allOrNone } from './plate/all-or-none.js';
+import { buildSidecar, describePasses } from './plate/build-sidecar.js';
 import {
   type MapPaths,
   mapPaths,
@@ -34,6 +36,7 @@ import { type MasterOptions, masterPaths, settleMasters } from './plate/masters-
 import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
 import type { Whereabouts, WhereUnknown } from './plate/whereabouts.js';
+import { masterXmp, requireKeywords } from './publish/master-xmp.js';
 import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 import { reportInput } from './report/report-input.js';
 import { writeReport } from './report/write-report.js';
@@ -141,7 +144,8 @@ export interface StitchResult {
  *   `capture.yaml`
  * @throws InputError MAP_UNREADABLE, CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
  * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE, OUTPUT_UNWRITABLE
- * @throws InterruptedError once the signal has fired; the same call resumes
+ * @throws UsageError when the settings' keywords are too many
+ * @throws InterruptedError once the signal has fired; no output is left behind, and the same call resumes
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
 export async function stitch(captureDir: string, options: StitchOptions): Promise<StitchResult> {
@@ -178,7 +182,8 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     ...Object.values(wherePaths(outDir)),
     ...(maps ? Object.values(mapPaths(outDir)) : []),
   ]);
-  const xmpPath = xmp ? await prepareXmp(outDir, capture.settings, force) : null;
+  requireKeywords(capture.settings);
+  const xmpPath = xmp ? await prepareXmp(outDir, force) : null;
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const laid = await makePlate(context, capture);
     const located = { made: laid, where: await whereStage(context, capture, laid, albedo) };
@@ -188,18 +193,27 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const ownerOf = (x: number, y: number): number => ownerAt(blended, x, y);
     const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
-    const writing = { force, ...(signal && { signal }) };
-    const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, writing);
-    const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
-    const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
-    const timeline = otio ? [await writeTimeline(otioPath, capture, paths.plate, force)] : [];
-    const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles, ...timeline] };
-    const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
-    const text = sidecarText(paths.sidecar, sidecar);
-    const features = where.known ? notableFeatures(where) : undefined;
-    await writeReport(paths.report, reportInput(made, sidecar, text, features), writing);
-    await writeSidecar(paths.sidecar, text, force);
-    if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, capture.settings, force);
+    const writing = { force, ...(signal && { signal }), onProgress: context.onProgress };
+    const story = { plate: blended, complete: gaps.length === 0, where, passes: describePasses(made) };
+    const packet = masterXmp(capture.settings, story);
+    // A folder with a sidecar is complete: until all is replaced, there is none.
+    if (force) await rm(paths.sidecar, { force: true });
+    const { files, sidecar, placeFiles } = await allOrNone(async () => {
+      const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, packet, writing);
+      const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
+      const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
+      const timeline = otio ? [await writeTimeline(otioPath, capture, paths.plate, force)] : [];
+      const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles, ...timeline] };
+      const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
+      const text = sidecarText(paths.sidecar, sidecar);
+      const features = where.known ? notableFeatures(where) : undefined;
+      await tellStage(context.onProgress, { stage: 'report', total: 1, unit: 'steps' }, () =>
+        writeReport(paths.report, reportInput(made, sidecar, text, features), { force, signal }),
+      );
+      await writeSidecar(paths.sidecar, text, force);
+      if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, capture.settings, force);
+      return { files, sidecar, placeFiles };
+    });
     const bytes = await folderBytes(workDir);
     const kept = options.workDir !== undefined;
     if (!kept) await clearWorkFolder(workDir);

@@ -5,6 +5,7 @@ import { sha256File } from './capture/hash.js';
 import { SETTINGS_FORMATS } from './capture/settings-formats.js';
 import { InputError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
+import { tellStage } from './job/tell-stage.js';
 import type { HashedFile } from './plate/hashed-file.js';
 import { readPlateRecord } from './publish/plate-record.js';
 
@@ -52,21 +53,16 @@ export async function verifyPlate(path: string, options: VerifyOptions = {}): Pr
   const inputs = distinct([...record.frames, ...record.others]).map((file): Wanted => ({ ...file, role: 'input' }));
   const root = captureDir === undefined ? undefined : await requireFolder(resolve(captureDir));
   const all = root === undefined ? outputs : [...outputs, ...inputs];
-  const startedMs = performance.now();
-  onProgress({ kind: 'stage-start', stage: 'hash', total: all.length });
-  let done = 0;
-  const found = await mapBounded(
-    all,
-    OPEN_FILES,
-    async (file) => {
+  const found = await tellStage(onProgress, { stage: 'verify', total: all.length, unit: 'files' }, (step) => {
+    let done = 0;
+    const compare = async (file: Wanted) => {
       const path = file.role === 'output' ? join(record.folder, file.file) : await pathInside(root!, file.file);
       const foundSha256 = path === undefined ? null : await hashOf(path, signal);
-      onProgress({ kind: 'stage-step', stage: 'hash', done: ++done, total: all.length });
+      step(++done);
       return { ...file, foundSha256 };
-    },
-    signal,
-  );
-  onProgress({ kind: 'stage-end', stage: 'hash', elapsedMs: performance.now() - startedMs, resumed: false });
+    };
+    return mapBounded(all, OPEN_FILES, compare, signal);
+  });
   return {
     sidecarPath: record.sidecarPath,
     checked: all.length,

@@ -9,7 +9,7 @@ Examples:
   source <(plenilune completion bash)                     # in ~/.bashrc; zsh likewise
   plenilune completion fish | source                      # in ~/.config/fish/config.fish`;
 
-/** `completion`: prints a script that completes commands, options and their values in a shell. */
+/** `completion`: prints a script that completes commands and options in a shell. */
 export function addCompletion(program: Command, settle: (exitCode: number) => void): void {
   program
     .command('completion')
@@ -67,12 +67,14 @@ complete -o default -F _plenilune plenilune
 `;
 }
 
+/** Read by `source`, or from a folder of functions as the file `_plenilune`: then it is called as soon as it is loaded. */
 function zshScript(words: readonly CommandWords[]): string {
   const commands = words.map(({ name, about }) => `'${name}:${quoted(about)}'`).join(' ');
   const cases = words.map(({ name, options }) => `    ${name}) compadd -- ${options.join(' ')} ;;`);
   return `#compdef plenilune
 _plenilune() {
   if (( CURRENT == 2 )); then
+    if [[ $words[CURRENT] == -* ]]; then compadd -- --help --version; return; fi
     local -a commands=(${commands})
     _describe command commands
     return
@@ -82,17 +84,24 @@ _plenilune() {
 ${cases.join('\n')}
   esac
 }
-compdef _plenilune plenilune
+if [[ $funcstack[1] == _plenilune ]]; then
+  _plenilune "$@"
+else
+  (( $+functions[compdef] )) || { autoload -Uz compinit && compinit; }
+  compdef _plenilune plenilune
+fi
 `;
 }
 
 function fishScript(words: readonly CommandWords[]): string {
   const names = words.map(({ name }) => name).join(' ');
+  const none = `not __fish_seen_subcommand_from ${names}`;
+  const own = ['help', 'version'].map((option) => `complete -c plenilune -n "${none}" -l ${option}`);
   const lines = words.flatMap(({ name, about, options }) => [
-    `complete -c plenilune -n "not __fish_seen_subcommand_from ${names}" -f -a ${name} -d '${quoted(about)}'`,
+    `complete -c plenilune -n "${none}" -f -a ${name} -d '${quoted(about)}'`,
     ...options.map((option) => `complete -c plenilune -n "__fish_seen_subcommand_from ${name}" -l ${option.slice(2)}`),
   ]);
-  return `${lines.join('\n')}\n`;
+  return `${[...own, ...lines].join('\n')}\n`;
 }
 
 /** Text within single quotes of zsh and fish. */

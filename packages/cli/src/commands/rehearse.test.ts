@@ -14,7 +14,9 @@ test('a rehearsal is made, and said where', async () => {
   const { code, stdout, stderr } = await plenilune(['rehearse', folder, ...small]);
   expect(code).toBe(0);
   expect(stdout).toBe('');
-  expect(stderr).toMatch(/^scene: started\nscene: done in \d+\.\d s\nframes: started\n/);
+  expect(stderr).toMatch(
+    /^Drawing the scene: done in \d+\.\d s\nRecording the frames: done in \d+\.\d s \(6 frames, \S+ frames\/s\)\n/,
+  );
   expect(stderr).toContain(`\ncapture  ${join(folder, 'capture')}\n`);
   expect(await readdir(folder)).toEqual(expect.arrayContaining(['capture', 'truth.json', 'truth.png']));
 });
@@ -58,7 +60,7 @@ test('what is there already is replaced only by force', async () => {
 describe('an interrupt', () => {
   test('stops in good order, leaves nothing, and ends with 5', async () => {
     const run = start(['rehearse', join(base, 'stopped'), ...long]);
-    await run.said('frames: started');
+    await run.said('Drawing the scene: done');
     run.interrupt();
     const { code, stdout, stderr } = await run.ended;
     expect(stderr).toContain('\nstopping; once more to end at once\nplenilune: interrupted; nothing is left behind.');
@@ -70,7 +72,7 @@ describe('an interrupt', () => {
 
   test('that comes twice at once, as npx passes it on, counts once', async () => {
     const run = start(['rehearse', join(base, 'stopped'), ...long]);
-    await run.said('frames: started');
+    await run.said('Drawing the scene: done');
     run.interrupt();
     await run.said('stopping');
     run.interrupt();

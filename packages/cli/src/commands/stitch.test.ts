@@ -1,3 +1,4 @@
+import { execFileSync } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import { mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
@@ -36,6 +37,10 @@ test('a whole capture gives a whole plate, which scores', async () => {
   expect(stderr).toContain('plate.tif');
   expect(stderr).toContain(`report   ${join(base, 'plate', 'report.html')}`);
   expect(code).toBe(0);
+  const about = execFileSync('exiftool', ['-s3', '-XMP:CreatorTool', join(base, 'plate', 'plate.tif')], {
+    encoding: 'utf8',
+  });
+  expect(about).toMatch(/^plenilune \d/);
   expect(JSON.parse(stdout)).toMatchObject({ complete: true, gaps: [], platePath: join(base, 'plate', 'plate.tif') });
   expect(await readdir(join(base, 'plate'))).toEqual(
     expect.arrayContaining(['plate.json', 'plate.tif', 'preview.jpg', 'report.html']),
@@ -90,15 +95,22 @@ test('an interrupted run ends with 5, goes on where it stopped, and gives the sa
   const out = join(base, 'resumed');
   const args = ['stitch', join(whole, 'capture'), '--out', out, '--work', work, '--workers', '1'];
   const run = start(args);
-  await run.said(': done in');
+  await run.said('Grading lower: done in');
   run.interrupt();
   const { code, stdout, stderr } = await run.ended;
   expect(stderr).toContain(`run it again: plenilune stitch '${join(whole, 'capture')}' --out '${out}'`);
   expect(stderr).toContain('[INTERRUPTED]');
   expect(stdout).toBe('');
   expect(code).toBe(5);
+  expect(stderr).toContain(`finished stages are kept in ${work}. To go on`);
   expect(existsSync(join(out, 'plate.tif'))).toBe(false);
   expect((await readdir(work)).filter((name) => name.startsWith('.'))).toEqual([]);
+
+  const writing = start(args);
+  await writing.said('Writing plate.tif: done');
+  writing.interrupt();
+  expect(await writing.ended).toMatchObject({ code: 5 });
+  expect(await readdir(out)).toEqual([]);
 
   const resumed = await plenilune([...args.slice(0, -1), '2']);
   expect(resumed.stderr).toContain('taken from the work folder');

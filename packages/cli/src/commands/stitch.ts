@@ -1,3 +1,4 @@
+import { join, resolve } from 'node:path';
 import { type MasterOptions, type StitchResult, stitch, UsageError } from '@plenilune/core';
 import { type Command, Option } from 'commander';
 import { bytes, crop, wholeNumber } from '../arguments.js';
@@ -109,7 +110,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         force = false,
       } = options;
       settle(
-        await runCommand({ ...options, resumable: true }, async ({ signal, onProgress }) => {
+        await runCommand({ ...options, ...keeping(options) }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
           const result = await stitch(capture, {
             outDir: out,
@@ -133,6 +134,12 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         }),
       );
     });
+}
+
+/** Where finished stages are kept. */
+function keeping({ out, work }: StitchArguments): { readonly keptIn?: string } {
+  const folder = work ?? (out && join(out, 'work'));
+  return folder ? { keptIn: resolve(folder) } : {};
 }
 
 function mastersOf(options: StitchArguments): MasterOptions {

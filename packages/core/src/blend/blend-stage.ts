@@ -56,6 +56,7 @@ export async function blendStage(
     name: 'blend',
     key,
     total: tiles.length,
+    unit: 'tiles',
     needBytes: rasterBytes(rasterAt('')),
     run: async (handle) => {
       const { pool, signal } = context;

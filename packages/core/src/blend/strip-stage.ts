@@ -116,6 +116,7 @@ export async function stripStage(
     subject: pass.name,
     key,
     total: frames.length,
+    unit: 'frames',
     needBytes: box.width * box.height * 4 * (channels + 1),
     run: async (handle) => {
       await stackFrames(frames, {

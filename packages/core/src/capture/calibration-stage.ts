@@ -91,6 +91,7 @@ async function masterStage(
     subject: kind,
     key,
     total: whole.length,
+    unit: 'frames',
     needBytes: frameBytes * (whole.length + 1),
     run: async (handle) => {
       const frames = rasterAt(handle.path(FRAMES_FILE), channels * whole.length);

@@ -25,6 +25,7 @@ export async function clipStage(
     subject: name,
     key: { clip: hashes.get(frames[0]!.item)!, facts },
     total: facts.count,
+    unit: 'frames',
     needBytes: bytes * facts.count,
     run: async (handle) => {
       const into = handle.path(CODES_FILE);

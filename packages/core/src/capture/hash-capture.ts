@@ -1,7 +1,8 @@
 import { stat } from 'node:fs/promises';
 import { join } from 'node:path';
-import type { JobContext } from '../job/context.js';
+import type { StageContext } from '../job/context.js';
 import { InputError, type LeftOut } from '../job/errors.js';
+import { tellStage } from '../job/tell-stage.js';
 import { mapBounded } from './bounded.js';
 import { sha256File } from './hash.js';
 import { type Capture, filesOf } from './pass.js';
@@ -11,21 +12,30 @@ import { type Capture, filesOf } from './pass.js';
  * Throws {@link InputError} `CAPTURE_CHANGED` when one has gone.
  */
 export async function hashCapture(
-  context: Pick<JobContext, 'signal'>,
+  { signal, onProgress }: Pick<StageContext, 'signal' | 'onProgress'>,
   capture: Capture,
 ): Promise<ReadonlyMap<string, string>> {
   const frames = filesOf(capture);
-  const hash = async (path: string): Promise<string> => {
+  const hash = async (path: string, onRead: (bytes: number) => void): Promise<string> => {
     try {
-      return await sha256File(path, context.signal);
+      return await sha256File(path, signal, onRead);
     } catch (error) {
       if (!(error instanceof Error && 'code' in error && error.code === 'ENOENT')) throw error;
       const message = `${path} has gone while the capture was being read. Run again once nothing writes into it.`;
       throw new InputError('CAPTURE_CHANGED', message, { cause: error });
     }
   };
-  const paths = [...new Set(frames.map((frame) => frame.path))];
-  const hashes = await mapBounded(paths, OPEN_FILES, hash, context.signal);
+  const sizes = new Map(frames.map(({ path, sizeBytes }) => [path, sizeBytes]));
+  const paths = [...sizes.keys()];
+  const total = [...sizes.values()].reduce((sum, bytes) => sum + bytes, 0);
+  const hashes = await tellStage(onProgress, { stage: 'hash', total, unit: 'bytes' }, (step) => {
+    let done = 0;
+    const onRead = (bytes: number): void => {
+      done += bytes;
+      step(Math.min(done, total));
+    };
+    return mapBounded(paths, OPEN_FILES, (path) => hash(path, onRead), signal);
+  });
   const byPath = new Map(paths.map((path, i) => [path, hashes[i]!]));
   return new Map(frames.map(({ item, path }) => [item, byPath.get(path)!]));
 }

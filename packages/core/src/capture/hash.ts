@@ -2,11 +2,21 @@ import { createHash } from 'node:crypto';
 import { createReadStream } from 'node:fs';
 import { InterruptedError } from '../job/errors.js';
 
-/** SHA-256 of a file's bytes as 64 lower-case hex digits, read as a stream. Throws {@link InterruptedError} on abort. */
-export async function sha256File(path: string, signal?: AbortSignal): Promise<string> {
+/**
+ * SHA-256 of a file's bytes as 64 lower-case hex digits, read as a stream; `onRead` is told how many bytes each block had.
+ * Throws {@link InterruptedError} on abort.
+ */
+export async function sha256File(
+  path: string,
+  signal?: AbortSignal,
+  onRead: (bytes: number) => void = () => {},
+): Promise<string> {
   const hash = createHash('sha256');
   try {
-    for await (const block of createReadStream(path, { highWaterMark: 1 << 20, signal })) hash.update(block);
+    for await (const block of createReadStream(path, { highWaterMark: 1 << 20, signal })) {
+      hash.update(block);
+      onRead(block.length);
+    }
   } catch (error) {
     if (signal?.aborted) throw new InterruptedError();
     throw error;

@@ -1,8 +1,10 @@
 import { copyFile, readFile, writeFile } from 'node:fs/promises';
 import { describe, expect, test } from 'vitest';
 import { expectSamples } from '../../test/floats.js';
+import { plateFrom } from '../../test/plate-on-disk.js';
 import { useScratch } from '../../test/scratch.js';
 import { type TiffFile, tiffFile } from '../../test/tiff-file.js';
+import { writePlateTiff } from '../plate/tiff.js';
 import { decodeBt709, decodeSrgb } from './curves.js';
 import { pictures } from './picture-library.js';
 import { readStill } from './read-still.js';
@@ -199,6 +201,26 @@ test('of several pages the first is used, with a note', async () => {
   expect(image.planes[0]![100]).toBe(Math.fround(40 / 255));
   expect(notes).toEqual(['The file has 2 pages; the first one is used.']);
 });
+
+test.each([false, true])(
+  'the halves of a pyramid are no pages: a master is read without a note (BigTIFF: %s)',
+  async (bigtiff) => {
+    const [width, height] = [600, 300];
+    const ramp = new Float32Array(width * height).map((_, i) => (i % width) / width);
+    const coverage = { width, height, data: new Float32Array(width * height).fill(1) };
+    const source = plateFrom(scratch(`pyramid ${bigtiff}`), { width, height, planes: [ramp] }, coverage);
+    const path = scratch(`pyramid ${bigtiff}.tif`);
+    const { levels } = await writePlateTiff(path, source, {
+      bigtiff,
+      colour: { encoding: 'linear', primaries: 'bt709' },
+    });
+    expect(levels).toBe(3);
+    const { image, notes } = await readStill(path, { curve: 'linear' });
+    expect([image.width, image.height]).toEqual([width, height]);
+    expect(image.planes[0]![300]).toBeCloseTo(0.5, 4);
+    expect(notes).toEqual(['The alpha channel is dropped.']);
+  },
+);
 
 test('a DNG under a TIFF name is read by its sensor data, not by the preview on its first page', async () => {
   await copyFile('../shared/real/formats/raw/header-only.dng', scratch('renamed.tif'));

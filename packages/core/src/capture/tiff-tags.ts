@@ -24,7 +24,7 @@ export interface TiffTags {
   readonly numbers: ReadonlyMap<number, readonly number[]>;
   /** Bytes of the embedded ICC profile (tag 34675), or `undefined`. */
   readonly icc: Buffer | undefined;
-  /** Number of directories in the main chain. */
+  /** Number of pictures in the main chain; those that are marked as smaller copies of another, as in a pyramid, do not count. */
   readonly pages: number;
 }
 
@@ -58,7 +58,7 @@ const MOST_ENTRIES = 4096;
 const MOST_PAGES = 65536;
 
 /**
- * Reads the first directory and counts the others. Throws a plain `Error` that says what is wrong when an offset leads
+ * Reads the first directory and counts the pictures in the others. Throws a plain `Error` that says what is wrong when an offset leads
  * out of the file or a directory is implausible; the caller adds the file's name.
  */
 export async function readTiffTags(file: OpenFile, sizeBytes: number): Promise<TiffTags> {
@@ -142,14 +142,21 @@ function toNumbers(source: TiffSource, entry: TiffTagEntry, value: Buffer): numb
 
 async function countPages(source: TiffSource, first: number, second: number): Promise<number> {
   const seen = new Set([first]);
+  let pages = 1;
   for (let next = second; next !== 0 && !seen.has(next) && seen.size < MOST_PAGES; ) {
     seen.add(next);
-    next = await readDirectory(source, next).then(
-      (directory) => directory.next,
-      () => 0,
-    );
+    const directory = await readDirectory(source, next).catch(() => undefined);
+    if (!directory || !(await isReduced(source, directory.entries))) pages++;
+    next = directory?.next ?? 0;
   }
-  return seen.size;
+  return pages;
+}
+
+/** Whether a picture is a smaller copy of another: bit 0 of NewSubfileType. */
+async function isReduced(source: TiffSource, entries: readonly TiffTagEntry[]): Promise<boolean> {
+  const entry = entries.find(({ tag }) => tag === TIFF_TAG.NewSubfileType);
+  const value = entry && (await readValue(source, entry).catch(() => undefined));
+  return value !== undefined && toNumbers(source, entry!, value)[0]! % 2 === 1;
 }
 
 function unsigned({ little }: TiffSource, buffer: Buffer, at: number, bytes: number): number {

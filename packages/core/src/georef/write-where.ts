@@ -4,6 +4,7 @@ import { sha256File } from '../capture/hash.js';
 import { writeWhole } from '../plate/atomic.js';
 import type { HashedFile } from '../plate/hashed-file.js';
 import type { PlateSource } from '../plate/plate-source.js';
+import { tellWriting, type Writing } from '../plate/tell-writing.js';
 import { writePlateTiff } from '../plate/tiff.js';
 import type { Whereabouts, WhereUnknown } from '../plate/whereabouts.js';
 import { RADIUS_KM } from '../sky/orientation.js';
@@ -34,7 +35,7 @@ export async function writeWhere(
   where: Whereabouts | WhereUnknown,
   source: PlateSource,
   projection: MapProjection | null,
-  options: { readonly force: boolean; readonly signal?: AbortSignal },
+  options: Writing,
 ): Promise<HashedFile[]> {
   if (!where.known) return [];
   const files: HashedFile[] = [];
@@ -62,11 +63,12 @@ export async function writePlateMap(
   where: Whereabouts,
   source: PlateSource,
   projection: MapProjection,
-  options: { readonly force: boolean; readonly signal?: AbortSignal },
+  options: Writing,
 ): Promise<void> {
   const grid = mapGrid(projection, RADIUS_KM[where.body], where.kmPerPx);
-  await writePlateTiff(path, mapSource(source, bodyPoseOf(where, where.body), grid), {
-    ...options,
-    extra: geoEntries(grid, where.body),
-  });
+  const { onProgress: _, ...plain } = options;
+  const map = mapSource(source, bodyPoseOf(where, where.body), grid);
+  await tellWriting(options, path, map, (told) =>
+    writePlateTiff(path, told, { ...plain, extra: geoEntries(grid, where.body) }),
+  );
 }

@@ -58,7 +58,7 @@ describe('an artefact', () => {
       files: [{ name: 'strip.f32', bytes: 400 }],
     });
     expect(events).toEqual([
-      { kind: 'stage-start', stage: 'strip', total: 2 },
+      { kind: 'stage-start', stage: 'strip', total: 2, unit: 'steps' },
       { kind: 'stage-step', stage: 'strip', done: 1, total: 2 },
       { kind: 'stage-step', stage: 'strip', done: 2, total: 2 },
       { kind: 'stage-end', stage: 'strip', elapsedMs: expect.any(Number), resumed: false },

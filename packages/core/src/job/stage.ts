@@ -5,6 +5,7 @@ import { codeVersion } from './code-version.js';
 import type { StageContext } from './context.js';
 import { InternalError, InterruptedError, throwIfAborted } from './errors.js';
 import { canonicalJson, hashOf } from './hash.js';
+import type { ProgressUnit } from './progress.js';
 import { checkSpace, explainNoMemory, explainNoSpace } from './resources.js';
 import { createUnfinishedFolder, removeUnfinishedFolder } from './work-folder.js';
 
@@ -19,8 +20,10 @@ export interface Stage<T> {
    * folder lies are no part of it.
    */
   readonly key: unknown;
-  /** Number of steps that `run` will report. Default: 1. */
+  /** How much `run` will report as done. Default: 1. */
   readonly total?: number;
+  /** What that counts. Default: `steps`. */
+  readonly unit?: ProgressUnit;
   /** Disk space that the artefact will take, roughly; checked before starting. Default: not checked. */
   readonly needBytes?: number;
   /** Does the work. The result is plain JSON; pixels go to files named by {@link StageHandle.path}. */
@@ -31,7 +34,7 @@ export interface Stage<T> {
 export interface StageHandle {
   /** Absolute path for a file of the artefact; a plain file name is expected. Valid only while the stage runs. */
   path(name: string): string;
-  /** Reports that this many of the stage's steps are done. */
+  /** Reports how much of the stage's total is done. */
   step(done: number): void;
 }
 
@@ -57,14 +60,14 @@ export interface Artefact<T> {
  */
 export async function runStage<T>(context: StageContext, stage: Stage<T>): Promise<Artefact<T>> {
   const { workDir, signal, onProgress } = context;
-  const { name, total = 1 } = stage;
+  const { name, total = 1, unit = 'steps' } = stage;
   const told = toldAs(stage);
   throwIfAborted(signal);
   if (!/^[a-z0-9]+(-[a-z0-9]+)*$/.test(name)) throw new InternalError(`"${name}" is no name for a stage`);
   const identity = { stage: name, key: JSON.parse(canonicalJson(stage.key)) as unknown, code: codeVersion() };
   const folder = join(workDir, `${name}-${hashOf(identity).slice(0, 16)}`);
   const startedMs = performance.now();
-  onProgress({ kind: 'stage-start', ...told, total });
+  onProgress({ kind: 'stage-start', ...told, total, unit });
   const found = await readRecord(folder, identity);
   const record = found ?? (await makeArtefact(context, stage, identity, folder));
   const resumed = found !== undefined;

@@ -2,6 +2,7 @@ import { link, mkdir, open, rename, rm, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
 import { explainUnwritable } from '../job/resources.js';
+import { noteMade } from './all-or-none.js';
 
 export interface WriteWholeOptions {
   /** Replace an existing file. Default false. */
@@ -42,6 +43,7 @@ export async function writeWhole(
     await syncFile(temporary);
     if (force) await rename(temporary, path);
     else await nameOnce(temporary, path);
+    if (!force) noteMade(path);
     await syncFolder(dirname(path));
   } catch (error) {
     throw translate(error, path);
@@ -71,6 +73,7 @@ export async function writeFolderWhole(
     await write(temporary);
     if (present !== undefined) await rename(path, old);
     await rename(temporary, path);
+    if (!force) noteMade(path);
     await syncFolder(dirname(path));
   } catch (error) {
     throw translate(error, path);

@@ -71,7 +71,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     },
     settings: { curve },
     notices: [...capture.notices, ...made.notices, ...files.notices],
-    passes: made.tracked.map((_, i) => describePass(made, i)),
+    passes: describePasses(made),
     agreement: agreementOf(made),
     overlaps: made.placement.edges.map((edge) => ({
       ...edge,
@@ -119,6 +119,11 @@ function agreementOf({ placement: { figures }, tracked }: MadePlate): OverlapFig
     loopRmsPx: figures.loopRmsPx * binFactor,
     heldOutRmsPx: figures.heldOutRmsPx * binFactor,
   };
+}
+
+/** The passes of a plate as its sidecar tells them. */
+export function describePasses(made: MadePlate): SidecarPass[] {
+  return made.tracked.map((_, i) => describePass(made, i));
 }
 
 function describePass(made: MadePlate, index: number): SidecarPass {

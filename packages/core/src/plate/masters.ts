@@ -13,23 +13,23 @@ import type { PlateSource } from './plate-source.js';
 import { writePlatePng } from './png.js';
 import { writePreview } from './preview.js';
 import type { SidecarCrop, WrittenFiles } from './sidecar.js';
+import { tellWriting, type Writing } from './tell-writing.js';
 import { writePlateTiff } from './tiff.js';
 import { writePlateFloatTiff } from './tiff-float.js';
 import { writeZoomTiles } from './zoom-tiles.js';
 
-/** What every writer is told. */
-interface Writing {
-  readonly force: boolean;
-  readonly signal?: AbortSignal;
-}
-
-/** Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. */
+/**
+ * Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. `xmp` is the
+ * packet that the master carries.
+ */
 export async function writePictures(
   paths: { readonly plate: string; readonly preview: string },
   plain: PlateSource,
   settings: MasterSettings,
-  options: Writing,
+  xmp: string,
+  writing: Writing,
 ): Promise<WrittenFiles> {
+  const { onProgress: _, ...options } = writing;
   const outDir = dirname(paths.plate);
   const { colour, background } = settings;
   const limb = needsLimb(settings) ? findLimbModel(plain) : null;
@@ -39,27 +39,33 @@ export async function writePictures(
     file: basename(path),
     sha256: await sha256File(path, options.signal),
   });
-  const plate = await writePlateTiff(paths.plate, source, { colour, ...options });
-  const preview = await writePreview(paths.preview, shown, { force: options.force });
+  const plate = await tellWriting(writing, paths.plate, source, (told) =>
+    writePlateTiff(paths.plate, told, { colour, xmp, ...options }),
+  );
+  const preview = await tellWriting(writing, paths.preview, shown, (told) =>
+    writePreview(paths.preview, told, { force: options.force }),
+  );
   const written = {
     plate: { ...(await hashed(paths.plate)), ...plate },
     preview: { ...(await hashed(paths.preview)), ...preview },
   };
   const files: HashedFile[] = [written.plate, written.preview].map(({ file, sha256 }) => ({ file, sha256 }));
-  for (const path of await writeOthers(outDir, source, plain, limb, settings, options)) files.push(await hashed(path));
+  for (const path of await writeOthers(outDir, source, plain, limb, settings, writing)) files.push(await hashed(path));
   const crops: SidecarCrop[] = [];
   for (const crop of settings.crops) {
     const path = join(outDir, crop.file);
     const place = placeCrop(plain, crop, limb?.ellipse ?? null);
     const part = cropOf(source, place);
-    if (settings.cropFormat === 'png') await writePlatePng(path, part, { colour, ...options });
-    else await writePlateTiff(path, part, { colour, ...options });
+    const writeCrop = settings.cropFormat === 'png' ? writePlatePng : writePlateTiff;
+    await tellWriting(writing, path, part, async (told) => {
+      await writeCrop(path, told, { colour, ...options });
+    });
     crops.push({ file: crop.file, ...place });
     files.push(await hashed(path));
   }
   if (settings.zoomTiles) {
     const path = join(outDir, ZOOM_FILE);
-    const { tiles } = await writeZoomTiles(path, shown, options);
+    const { tiles } = await tellWriting(writing, path, shown, (told) => writeZoomTiles(path, told, options));
     files.push(await hashed(path), ...tiles);
   }
   return {
@@ -84,15 +90,24 @@ async function writeOthers(
   size: { readonly width: number; readonly height: number },
   limb: LimbModel | null,
   { exr, floatTiff, matte, colour: { primaries } }: MasterSettings,
-  options: Writing,
+  writing: Writing,
 ): Promise<string[]> {
+  const { onProgress: _, ...options } = writing;
   const paths: string[] = [];
   const at = (file: string): string => {
     paths.push(join(outDir, file));
     return paths.at(-1)!;
   };
-  if (exr) await writePlateExr(at(EXR_FILE), source, { samples: exr, primaries, ...options });
-  if (floatTiff) await writePlateFloatTiff(at(FLOAT_FILE), source, { primaries, ...options });
+  if (exr) {
+    const path = at(EXR_FILE);
+    await tellWriting(writing, path, source, (told) =>
+      writePlateExr(path, told, { samples: exr, primaries, ...options }),
+    );
+  }
+  if (floatTiff) {
+    const path = at(FLOAT_FILE);
+    await tellWriting(writing, path, source, (told) => writePlateFloatTiff(path, told, { primaries, ...options }));
+  }
   if (matte && limb) await writeMatte(at(MATTE_FILE), size, limb.ellipse, limb.softness, options);
   return paths;
 }

@@ -39,6 +39,20 @@ export function plateOnDisk(raster: RasterFile): PlateSource {
   };
 }
 
+/** The same plate; `onRead` is told how many pixels have been read of it in all. */
+export function countReads(source: PlateSource, onRead: (pixels: number) => void): PlateSource {
+  let pixels = 0;
+  return {
+    ...source,
+    read: (window) => {
+      const found = source.read(window);
+      pixels += window.width * window.height;
+      onRead(pixels);
+      return found;
+    },
+  };
+}
+
 /** A plate's windows as wide as itself, from top to bottom, in bands that hold about {@link BAND_PIXELS} pixels. */
 export function* bandsOf(source: PlateSource, rowsAtLeast = 1): Generator<PlateWindow & { readonly y0: number }> {
   const rows = rowsAtLeast * Math.max(1, Math.floor(BAND_PIXELS / (source.width * rowsAtLeast)));

@@ -1,18 +1,19 @@
 import { createHash } from 'node:crypto';
 import type { Site } from '../sky/types.js';
+import { VERSION } from '../version.js';
 import { keywordsOf } from './keywords.js';
 import type { Licence } from './licences.js';
 import type { CommonFields } from './listing.js';
 import type { MakerFacts, PublishedMaker } from './maker.js';
 import { plainLine } from './plain-text.js';
 import { type PlateFacts, timesOf } from './plate-facts.js';
-import type { PlateRecord } from './plate-record.js';
+import type { PlateStory } from './plate-story.js';
 import { altTextOf, describePlate } from './words.js';
 import type { XmpFields } from './xmp-packet.js';
 
 /** All that a published picture says of itself, with what follows where the maker was silent. */
 export function publishedFields(
-  record: PlateRecord,
+  record: PlateStory,
   facts: PlateFacts,
   maker: PublishedMaker,
   licence: Licence,
@@ -33,6 +34,7 @@ export function publishedFields(
     usageTerms: licence.url === null ? plainLine(maker.licence) : `${licence.name}, ${licence.url}`,
     copyrightOwner: creator,
     licensor: { name: licensorName, ...(licensorUrl !== undefined && { url: licensorUrl }) },
+    creatorTool: CREATOR_TOOL,
     digitalSourceType: sourceTypeOf(record),
     altText: maker.altText ?? altTextOf(facts, record),
     ...(facts.takenUtc !== undefined && { dateCreated: facts.takenUtc }),
@@ -42,7 +44,7 @@ export function publishedFields(
 }
 
 /** What is known of a plate that is not published yet: what its maker has said so far, and what follows from the plate. */
-export function knownFields(record: PlateRecord, facts: PlateFacts, maker: MakerFacts): XmpFields {
+export function knownFields(record: PlateStory, facts: PlateFacts, maker: MakerFacts): XmpFields {
   const { creator, title, rights, credit, source, statementUrl, licensorName, licensorUrl } = maker;
   return {
     ...(title !== undefined && { title, headline: title }),
@@ -56,11 +58,13 @@ export function knownFields(record: PlateRecord, facts: PlateFacts, maker: Maker
     ...(statementUrl !== undefined && { webStatement: statementUrl }),
     ...(licensorName !== undefined && { licensor: { name: licensorName, ...(licensorUrl && { url: licensorUrl }) } }),
     ...(facts.takenUtc !== undefined && { dateCreated: facts.takenUtc }),
+    creatorTool: CREATOR_TOOL,
     digitalSourceType: sourceTypeOf(record),
-    imageGuid: imageGuid(record.plate.sha256, record.plate.file),
     altText: maker.altText ?? altTextOf(facts, record),
   };
 }
+
+const CREATOR_TOOL: string = `plenilune ${VERSION}`;
 
 /** A name for one picture of one plate in the form of a UUID of version 8 (RFC 9562): the same whenever it is made anew. */
 export function imageGuid(plateSha256: string, name: string): string {
@@ -75,7 +79,7 @@ export function imageGuid(plateSha256: string, name: string): string {
 const SESSION_MS = 16 * 3600_000;
 const VOCABULARY = 'http://cv.iptc.org/newscodes/digitalsourcetype/';
 
-function sourceTypeOf(record: PlateRecord): string {
+function sourceTypeOf(record: PlateStory): string {
   const span = timesOf(record);
   const several = span !== undefined && span.lastMs - span.firstMs > SESSION_MS;
   return `${VOCABULARY}${several ? 'compositeCapture' : 'computationalCapture'}`;

@@ -5,6 +5,7 @@ import type { GridBox } from '../compute/grid-box.js';
 import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
 import { checkSpace } from '../job/resources.js';
+import { tellStage } from '../job/tell-stage.js';
 import { imageGuid } from './fields.js';
 import { JPEG_MOST_PX, writeJpeg } from './jpeg.js';
 import { writeLightFile } from './light-file.js';
@@ -39,14 +40,23 @@ export async function writePictures(
   record: PlateRecord,
   options: PictureOptions,
 ): Promise<readonly PackPicture[]> {
-  const { fields, gain, part, signal, onProgress } = options;
-  const { widthPx, heightPx, sha256 } = record.plate;
+  const { part, onProgress } = options;
   const { size } = await stat(record.platePath);
   await checkSpace(folder, 12 * part.width * part.height + 2 * size, 'the pack');
   const copies = copiesOf(options);
+  const told = { stage: 'publish', total: copies.length + 1, unit: 'files' } as const;
+  return tellStage(onProgress, told, (step) => writeAll(folder, record, options, copies, step));
+}
+
+async function writeAll(
+  folder: string,
+  record: PlateRecord,
+  { fields, gain, part, signal }: PictureOptions,
+  copies: readonly Copy[],
+  step: (done: number) => void,
+): Promise<PackPicture[]> {
+  const { widthPx, heightPx, sha256 } = record.plate;
   const base = slugOf(fields.title);
-  const startedMs = performance.now();
-  onProgress({ kind: 'stage-start', stage: 'publish', total: copies.length + 1 });
   const pictures: PackPicture[] = [];
   const add = async (
     file: string,
@@ -61,7 +71,7 @@ export async function writePictures(
       sha256: await sha256File(path, signal),
       imageGuid: imageGuid(sha256, file),
     });
-    onProgress({ kind: 'stage-step', stage: 'publish', done: pictures.length, total: copies.length + 1 });
+    step(pictures.length);
   };
 
   const master = `${base}.tif`;
@@ -86,7 +96,6 @@ export async function writePictures(
     await add(file, { kind, format: 'JPEG', bitsPerSample: 8, ...made, marked: mark !== undefined });
   }
   await rm(light);
-  onProgress({ kind: 'stage-end', stage: 'publish', elapsedMs: performance.now() - startedMs, resumed: false });
   return pictures;
 }
 

@@ -5,7 +5,7 @@ import { featuresInView } from '../sky/features-in-view.js';
 import { moonPhase } from '../sky/phase.js';
 import { skyBodyOf } from '../sky/place-settings.js';
 import type { Site } from '../sky/types.js';
-import type { PlateRecord } from './plate-record.js';
+import type { PlateStory } from './plate-story.js';
 
 /** What is known of what a plate shows. Whatever is left out is not spoken of. */
 export interface PlateFacts {
@@ -38,7 +38,7 @@ export interface ShownFeature {
  * where the whole disc is on the plate, the features too. The sky is worked out for a place on the equator, so that nothing
  * tells where the camera stood: the lit share is off by 0.01 at most for it.
  */
-export function plateFacts(record: PlateRecord, body: BodyName = 'moon'): PlateFacts {
+export function plateFacts(record: PlateStory, body: BodyName = 'moon'): PlateFacts {
   const span = timesOf(record);
   const { where } = record;
   if (where) return factsOfWhere(where, body, span?.firstMs);
@@ -81,7 +81,9 @@ function isoSeconds(atMs: number): string {
 }
 
 /** When the first and the last frame of a plate began; undefined where no stamp can be trusted. */
-export function timesOf({ frames }: PlateRecord): { readonly firstMs: number; readonly lastMs: number } | undefined {
+export function timesOf({
+  frames,
+}: Pick<PlateStory, 'frames'>): { readonly firstMs: number; readonly lastMs: number } | undefined {
   const times = frames.flatMap(({ time }) => (time?.trusted ? [Date.parse(time.utc)] : []));
   if (times.length === 0) return undefined;
   return { firstMs: Math.min(...times), lastMs: Math.max(...times) };

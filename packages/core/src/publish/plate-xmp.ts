@@ -3,19 +3,17 @@ import { join } from 'node:path';
 import type { CaptureSettings } from '../capture/settings-types.js';
 import { OutputError } from '../job/errors.js';
 import { writeWhole } from '../plate/atomic.js';
-import { knownFields } from './fields.js';
-import { keywordsOf } from './keywords.js';
+import { imageGuid, knownFields } from './fields.js';
 import { makerFromSettings, plainMaker } from './maker.js';
 import { plateFacts } from './plate-facts.js';
 import { readPlateRecord } from './plate-record.js';
 import { xmpPacket } from './xmp-packet.js';
 
 /**
- * Where a plate's metadata go as a file of their own. Throws what {@link writePlateXmp} would throw for the settings and for
- * a file that is there, before any work is done.
+ * Where a plate's metadata go as a file of their own. Throws what {@link writePlateXmp} would throw for a file that is there,
+ * before any work is done.
  */
-export async function prepareXmp(outDir: string, settings: CaptureSettings, force: boolean): Promise<string> {
-  keywordsOf({ body: settings.body ?? 'moon' }, settings.listing?.keywords);
+export async function prepareXmp(outDir: string, force: boolean): Promise<string> {
   const path = join(outDir, 'plate.xmp');
   const present = await stat(path).then(
     () => true,
@@ -43,6 +41,7 @@ export async function writePlateXmp(
 ): Promise<void> {
   const record = await readPlateRecord(sidecarPath);
   const maker = plainMaker(makerFromSettings(settings));
-  const packet = xmpPacket(knownFields(record, plateFacts(record, settings.body), maker));
+  const known = knownFields(record, plateFacts(record, settings.body), maker);
+  const packet = xmpPacket({ ...known, imageGuid: imageGuid(record.plate.sha256, record.plate.file) });
   await writeWhole(path, (temporary) => writeFile(temporary, `${packet}\n`, { flag: 'wx' }), { force });
 }

@@ -1,21 +1,27 @@
 import type { BodyName } from '../capture/settings-types.js';
 import { RELIEF, strikingFeatures } from './keywords.js';
 import type { PlateFacts } from './plate-facts.js';
-import type { PlateRecord } from './plate-record.js';
+import type { PlateStory } from './plate-story.js';
 
 /** What a plate shows and how it was made, in two or three sentences: 7 words or more. */
-export function describePlate(facts: PlateFacts, { plate, complete, placedPasses }: PlateRecord): string {
+export function describePlate(facts: PlateFacts, { plate, complete, placedPasses, where }: PlateStory): string {
   const parts = [subject(facts, complete), ...litShare(facts)];
   if (facts.takenUtc !== undefined) parts.push(`taken on ${dayOf(facts.takenUtc)}`);
   const passes = placedPasses === 1 ? 'one pass' : `${placedPasses} passes`;
   const made = `One picture of ${plate.widthPx} x ${plate.heightPx} pixels, joined from ${passes} of a fixed camera.`;
+  const scale = where ? ` A pixel shows ${scaleOf(where.kmPerPx)} km in the middle of the disc.` : '';
   const near = reliefNames(facts, 5);
   const light = near.length > 0 ? ` Low light along the terminator brings out ${listed(near)}.` : '';
-  return `${capital(parts.join(', '))}. ${made}${light}`;
+  return `${capital(parts.join(', '))}. ${made}${scale}${light}`;
+}
+
+/** Three figures, without an exponent. */
+function scaleOf(kmPerPx: number): string {
+  return kmPerPx < 100 ? kmPerPx.toPrecision(3) : String(Math.round(kmPerPx));
 }
 
 /** What somebody who cannot see the plate should be told. */
-export function altTextOf(facts: PlateFacts, { complete }: PlateRecord): string {
+export function altTextOf(facts: PlateFacts, { complete }: Pick<PlateStory, 'complete'>): string {
   const near = reliefNames(facts, 3);
   const shadows = near.length > 0 ? `, with shadows along the terminator near ${listed(near)}` : '';
   return `${capital([subject(facts, complete), ...litShare(facts)].join(', '))}, against a dark sky${shadows}.`;

@@ -10,8 +10,10 @@ export interface XmpFields {
   readonly rights?: string;
   readonly credit?: string;
   readonly source?: string;
-  /** ISO 8601. */
+  /** When it was taken, ISO 8601. */
   readonly dateCreated?: string;
+  /** The program that has made the picture. */
+  readonly creatorTool?: string;
   /** Whether rights are reserved; false for the public domain. */
   readonly marked?: boolean;
   readonly usageTerms?: string;
@@ -42,6 +44,8 @@ export function xmpPacket(fields: XmpFields): string {
     simple('photoshop:Credit', fields.credit),
     simple('photoshop:Source', fields.source),
     simple('photoshop:DateCreated', fields.dateCreated),
+    simple('xmp:CreateDate', fields.dateCreated),
+    simple('xmp:CreatorTool', fields.creatorTool),
     simple('xmpRights:Marked', fields.marked === undefined ? undefined : fields.marked ? 'True' : 'False'),
     language('xmpRights:UsageTerms', fields.usageTerms),
     simple('xmpRights:WebStatement', fields.webStatement),
@@ -75,6 +79,7 @@ const NAMESPACES: readonly (readonly [string, string])[] = [
   ['exif', 'http://ns.adobe.com/exif/1.0/'],
   ['photoshop', 'http://ns.adobe.com/photoshop/1.0/'],
   ['plus', 'http://ns.useplus.org/ldf/xmp/1.0/'],
+  ['xmp', 'http://ns.adobe.com/xap/1.0/'],
   ['xmpRights', 'http://ns.adobe.com/xap/1.0/rights/'],
   ['Iptc4xmpCore', 'http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/'],
   ['Iptc4xmpExt', 'http://iptc.org/std/Iptc4xmpExt/2008-02-29/'],

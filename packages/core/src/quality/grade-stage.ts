@@ -77,6 +77,7 @@ export async function gradePass(
       faults,
     },
     total: pass.frames.length,
+    unit: 'frames',
     run: async (handle) => {
       await createFloatsFile(handle.path(PROXY_FILE), pass.frames.length * width * height);
       const proxies = proxiesIn(handle.path(PROXY_FILE));

@@ -21,6 +21,7 @@ export async function detailStage(
     subject: pass.name,
     key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) },
     total: frames.length,
+    unit: 'frames',
     run: async (handle) => {
       await createFloatsFile(handle.path(DETAIL_FILE), frames.length * width * height);
       const details = detailsIn(handle.path(DETAIL_FILE));

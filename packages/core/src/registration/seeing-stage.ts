@@ -34,14 +34,15 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
       bin: graded.binFactor,
       frames: frames.map((f) => [f.sha256, f.index, f.pose, f.weight]),
     },
-    total: BEND_ROUNDS * frames.length,
+    total: frames.length,
+    unit: 'frames',
     run: async (handle) => {
       if (frames.length > 1) {
         const bent = frames.map(({ index, pose, weight }, k) => ({
           ...{ detail: details.get(index)!, pose, weight },
           field: fields[k]!,
         }));
-        await measureFields(bent, context.pool, context.signal, (done) => handle.step(done));
+        await measureFields(bent, context.pool, context.signal, (done) => handle.step(done / BEND_ROUNDS));
       }
       await writeFloats(handle.path('fields.f32'), files);
       return { bendPx: bendRms(fields) };

@@ -85,7 +85,8 @@ async function pairsStage(context: JobContext, graded: GradedPass, details: Pass
     name: 'pairs',
     subject: graded.pass.name,
     key: identity(graded),
-    total: STEPS_PER_FRAME * frames.length,
+    total: frames.length,
+    unit: 'frames',
     run: async (handle) => {
       const planes = frames.map(({ index, item, proxy }) => ({
         index,
@@ -93,7 +94,7 @@ async function pairsStage(context: JobContext, graded: GradedPass, details: Pass
         light: proxy,
         detail: details.get(index)!,
       }));
-      return measurePass(planes, context.pool, context.signal, (done) => handle.step(done));
+      return measurePass(planes, context.pool, context.signal, (done) => handle.step(done / STEPS_PER_FRAME));
     },
   });
   return artefact.result;

@@ -20,6 +20,7 @@ export async function viewStage(context: JobContext, graded: GradedPass): Promis
     subject: pass.name,
     key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) },
     total: frames.length,
+    unit: 'frames',
     run: async (handle) => {
       const lights = frames.map(({ index, proxy }) => ({ index, light: proxy }));
       const jumps = await findViewJumps(lights, context.pool, context.signal, (done) => handle.step(done));

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { createRandom, type Random } from '../compute/random.js';
 import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
+import { tellStage } from '../job/tell-stage.js';
 import { encodingTable, normalDeviates, recordFrame, type Studio } from './frame.js';
 import { drawIntruders, type Intruder } from './intruders.js';
 import { planPasses, type TruePass, trackPasses } from './poses.js';
@@ -70,21 +71,11 @@ async function fill(
 ): Promise<Omit<RehearsalSummary, 'dir'>> {
   const random = createRandom(settings.seed);
   throwIfAborted(options.signal);
-  const started = performance.now();
-  options.onProgress?.({ kind: 'stage-start', stage: 'scene', total: 1 });
-  const scene = drawScene({ ...settings, diameterPx: settings.discDiameterPx * OVERSAMPLING }, random.fork('scene'));
-  const studio = furnish(settings, scene, random);
-  await writePicture(join(folder, 'truth.png'), truthPixels(scene), scene.width, scene.height, 'png');
-  await writePicture(
-    join(folder, 'flat.png'),
-    studio.sensor.flat,
-    settings.frameWidthPx,
-    settings.frameHeightPx,
-    'png',
+  const { onProgress = () => {} } = options;
+  const studio = await tellStage(onProgress, { stage: 'scene', total: 1, unit: 'steps' }, () =>
+    prepareStudio(folder, settings, random),
   );
-  options.onProgress?.({ kind: 'stage-step', stage: 'scene', done: 1, total: 1 });
-  options.onProgress?.({ kind: 'stage-end', stage: 'scene', elapsedMs: performance.now() - started, resumed: false });
-
+  const { scene } = studio;
   const size = litSize(scene);
   const night = random.fork('night');
   const passes =
@@ -93,7 +84,10 @@ async function fill(
       : planPasses(settings, size, night);
   const { frameWidthPx, frameHeightPx } = settings;
   const meter = createWarpMeter(scene, OVERSAMPLING, studio.captureCentre, frameWidthPx, frameHeightPx);
-  const intruders = await recordPasses(folder, studio, passes, meter, random, options);
+  const total = passes.reduce((sum, pass) => sum + pass.poses.length, 0);
+  const intruders = await tellStage(onProgress, { stage: 'frames', total, unit: 'frames' }, (step) =>
+    recordPasses(folder, studio, passes, meter, random, { signal: options.signal, step }),
+  );
   const warp = meter.summary();
   const litPx = Math.max(size.width, size.height);
   await writeJson(join(folder, 'poses.json'), poseFile(settings, passes, litPx, OVERSAMPLING));
@@ -131,20 +125,27 @@ function litSize(scene: Scene): { width: number; height: number } {
   return { width: (right - left + 1) / OVERSAMPLING, height: (bottom - top + 1) / OVERSAMPLING };
 }
 
+/** Draws the scene and what records it, and writes the truth about both. */
+async function prepareStudio(folder: string, settings: RehearsalSettings, random: Random): Promise<Studio> {
+  const scene = drawScene({ ...settings, diameterPx: settings.discDiameterPx * OVERSAMPLING }, random.fork('scene'));
+  const studio = furnish(settings, scene, random);
+  const { frameWidthPx, frameHeightPx } = settings;
+  await writePicture(join(folder, 'truth.png'), truthPixels(scene), scene.width, scene.height, 'png');
+  await writePicture(join(folder, 'flat.png'), studio.sensor.flat, frameWidthPx, frameHeightPx, 'png');
+  return studio;
+}
+
 async function recordPasses(
   folder: string,
   studio: Studio,
   passes: readonly TruePass[],
   meter: WarpMeter,
   random: Random,
-  options: RehearsalOptions,
+  { signal, step }: { readonly signal: AbortSignal | undefined; readonly step: (done: number) => void },
 ): Promise<Record<string, readonly Intruder[]>> {
   const { settings } = studio;
   const { frameWidthPx: width, frameHeightPx: height, format, seeing } = settings;
-  const total = passes.reduce((sum, pass) => sum + pass.poses.length, 0);
-  const started = performance.now();
   const seen: Record<string, readonly Intruder[]> = {};
-  options.onProgress?.({ kind: 'stage-start', stage: 'frames', total });
   let done = 0;
   // One frame is being encoded while the next is being drawn.
   let writing: Promise<void> = Promise.resolve();
@@ -157,7 +158,7 @@ async function recordPasses(
       if (intruders.length > 0) seen[pass.name] = intruders;
       const nextWarp = warpSequence(seeing, width, height, air);
       for (const pose of pass.poses) {
-        throwIfAborted(options.signal);
+        throwIfAborted(signal);
         const warp = nextWarp(pose.frame);
         meter.add(pose, warp);
         const pixels = recordFrame(
@@ -171,13 +172,12 @@ async function recordPasses(
         const name = `frame_${String(pose.frame).padStart(4, '0')}.${format}`;
         writing = writePicture(join(passFolder, name), pixels, width, height, format, pose.utc);
         writing.catch(() => {});
-        options.onProgress?.({ kind: 'stage-step', stage: 'frames', done: ++done, total });
+        step(++done);
         await new Promise((resolve) => setImmediate(resolve));
       }
     }
   } finally {
     await writing;
   }
-  options.onProgress?.({ kind: 'stage-end', stage: 'frames', elapsedMs: performance.now() - started, resumed: false });
   return seen;
 }
