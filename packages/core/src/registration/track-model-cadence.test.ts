@@ -35,6 +35,21 @@ describe('findLostSteps', () => {
     );
   });
 
+  it('finds a gap in the middle of a pass of a dozen frames', () => {
+    fc.assert(
+      fc.property(
+        fc.integer({ min: 11, max: 16 }),
+        fc.integer({ min: 1, max: 2 }),
+        fc.integer(),
+        (count, steps, seed) => {
+          const lost = [{ before: Math.round(count / 2) - 1, lost: steps }];
+          expect(findLostSteps(wayOf(count, lost, seed))).toEqual(lost);
+        },
+      ),
+      { seed: 8, numRuns: 40 },
+    );
+  });
+
   it('finds several, and tells a bump from a gap', () => {
     const lost = [
       { before: 40, lost: 2 },

@@ -39,7 +39,8 @@ export function findLostSteps(way: readonly Waypoint[]): CadenceStep[] {
   );
   if (!(step > LEAST_STEP_SIGMAS * scatter)) return [];
   let lost = way.map(() => 0);
-  let rate = quantile(differences(way, along, LONG_STEPS), 0.5);
+  const apart = Math.min(LONG_STEPS, Math.max(1, Math.floor(way.length / 4)));
+  let rate = quantile(differences(way, along, apart), 0.5);
   let line = way.map((p) => rate * (p.index - way[0]!.index) + along[0]!);
   for (let round = 0; round < ROUNDS; round++) {
     const found = likeliestSteps(
@@ -84,7 +85,7 @@ export function timesOf(indices: readonly number[], lost: readonly CadenceStep[]
 
 const LEAST_FRAMES = 8;
 const LEAST_STEP_SIGMAS = 5;
-/** Scatter counts less over longer steps; yet most of them must hold no gap. */
+/** Scatter counts less over longer steps; yet most of them must hold no gap, so that short passes have shorter ones. */
 const LONG_STEPS = 6;
 const ROUNDS = 6;
 /** A frame may lie this share of a step off before it speaks against its place: the way is not known exactly at first. */
