@@ -35,7 +35,7 @@ describe('a sensor with dust', () => {
   beforeAll(async () => {
     made = await make('dust', NIGHT);
     clean = await make('clean', { ...NIGHT, dust: 0 });
-  }, 240_000);
+  });
 
   test('loses its shadows', async () => {
     const { plane, figures } = made.fine;

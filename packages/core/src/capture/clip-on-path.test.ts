@@ -2,7 +2,7 @@ import { execFileSync } from 'node:child_process';
 import { cp, readFile, truncate, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { beforeAll, describe, expect, it } from 'vitest';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { useScratch } from '../../test/scratch.js';
 import type { ClipAnswer, ClipFacts, ClipRequest } from './clip-facts.js';
 import { frameBytes, layoutOf } from './clip-layout.js';
@@ -22,8 +22,12 @@ const isThere = ((): boolean => {
 type Ask = typeof runClipChild;
 /** The built program where no package lies beside it: it finds FFmpeg's programs, then. */
 let onPath: Ask;
+// What starts the tests may name folders of packages here.
+const { NODE_PATH } = process.env;
+afterAll(() => {
+  if (NODE_PATH !== undefined) process.env.NODE_PATH = NODE_PATH;
+});
 beforeAll(async () => {
-  // What starts the tests may name folders of packages here.
   delete process.env.NODE_PATH;
   await cp(fileURLToPath(new URL('../../dist', import.meta.url)), scratch('alone'), { recursive: true });
   await writeFile(scratch('alone/package.json'), '{ "type": "module" }');
