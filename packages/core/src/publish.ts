@@ -130,7 +130,7 @@ function checkSizes(sizesPx: readonly number[], part: GridBox): number[] {
     if (px >= longest || px > JPEG_MOST_PX) {
       const most = Math.min(longest - 1, JPEG_MOST_PX);
       throw new UsageError(
-        `the size ${px} is too large; give ${most} px at most: nothing is made larger than the plate`,
+        `the size ${px} is too large; give ${most} px at most: the whole plate, ${longest} px, is made anyway`,
       );
     }
   }

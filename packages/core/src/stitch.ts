@@ -40,6 +40,7 @@ import { masterXmp, requireKeywords } from './publish/master-xmp.js';
 import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
 import { reportInput } from './report/report-input.js';
 import { writeReport } from './report/write-report.js';
+import { siteOfSettings } from './sky/place-settings.js';
 
 /** Settings of {@link stitch}. */
 export interface StitchOptions {
@@ -67,8 +68,9 @@ export interface StitchOptions {
   /** Write the plate as a map too, a GeoTIFF on the body's sphere: `map.tif`. Default none. */
   readonly map?: MapProjection;
   /**
-   * Lay the plate with the body's north pole up; takes the time of stacking once more. Where it is not known where the plate
-   * lies, it stays as the first pass stands, and a notice says so. Default false.
+   * Lay the plate with the body's north pole up; takes the time of stacking once more. Needs a site in the settings or an
+   * `albedoPath`; where the plate's place cannot be told all the same, it stays as the first pass stands, and a notice says so.
+   * Default false.
    */
   readonly northUp?: boolean;
   /** Colours, background and further files of the plate. Default: a 16-bit sRGB TIFF with the sky as it is. */
@@ -175,6 +177,11 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   const otioPath = join(outDir, 'plate.otio');
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
+  if (upright && albedoPath === undefined && !siteOfSettings(capture.settings.site ?? {})) {
+    throw new UsageError(
+      'north cannot be told: give the site in capture.yaml (and a clock that is right), or a map of the Moon',
+    );
+  }
   const albedo = await askMap(albedoPath, signal);
   const paths = await prepareOutput(outDir, force, [
     ...more,

@@ -81,6 +81,9 @@ async function checkOnce(
   return { machine: result, summary, complete: result.complete !== false };
 }
 
+/** Items that are left out and named one by one. */
+const MOST_NAMED = 5;
+
 function listing({ passes, guide, calibration, notices, leftOut }: CheckResult): string[] {
   const lines = [
     `${count(passes.length, 'pass', 'passes')}:`,
@@ -92,7 +95,9 @@ function listing({ passes, guide, calibration, notices, leftOut }: CheckResult):
     lines.push(`Calibration: ${sets.join(', ')}.`);
   }
   lines.push(...noteLines(notices));
-  if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. --json lists each one.`);
+  for (const { item, detail } of leftOut.slice(0, MOST_NAMED)) lines.push(`Left out: ${item}: ${detail}.`);
+  const more = leftOut.slice(MOST_NAMED);
+  if (more.length > 0) lines.push(`Left out besides: ${tally(more)}. --json lists each one.`);
   return lines;
 }
 
@@ -111,6 +116,7 @@ function verdict({ look, complete, timeLeft }: CheckResult): string[] {
 }
 
 function timeLine({ altitudeDeg, leastAltitudeDeg, minutes, untilUtc }: NonNullable<CheckResult['timeLeft']>): string {
+  if (altitudeDeg < 0) return 'It is below the horizon now.';
   const stands = `It stands ${Math.round(altitudeDeg)}° high now`;
   if (altitudeDeg < leastAltitudeDeg)
     return `${stands}: too low, the air spoils what is shot below ${leastAltitudeDeg}°.`;

@@ -90,7 +90,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       .addOption(new Option('--sky <kind>').choices(['dark', 'twilight', 'any']))
       .option('--elongation <a..b>', '', angles)
       .option('--colongitude <a..b>', '', angles)
-      .option('--feature <name>', 'a named feature that is to be near the terminator')
+      .option('--feature <name>', 'a named feature that is to be lit near the terminator')
       .option('--within <deg>', '', number)
       .option('--like <date>')
       .option('--window <number>', '', wholeNumber(1))

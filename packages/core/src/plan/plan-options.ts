@@ -15,7 +15,7 @@ export interface PlanWish {
   readonly elongation?: AngleRange;
   /** Selenographic colongitude of the Sun, degrees: about 0 at first quarter, 90 when full. */
   readonly colongitude?: AngleRange;
-  /** A named feature of the Moon that shall lie within so many degrees of the terminator (default 8), on either side. */
+  /** A named feature of the Moon that shall lie in the light within so many degrees of the terminator (default 12). */
   readonly feature?: { readonly name: string; readonly withinDeg?: number };
   /** Light as at this date: colongitude within half a day's growth (6.1 degrees); how far libration differs is told. */
   readonly like?: Date;
@@ -55,7 +55,8 @@ export interface PlanOptions {
 /** What {@link plan} takes where nothing is said. */
 export const PLAN_DEFAULTS = {
   leastAltitudeDeg: 20,
-  terminatorWithinDeg: 8,
+  /** What the Sun climbs there in a day: one night of every month has it. */
+  terminatorWithinDeg: 12,
   /** Half of what the colongitude grows in a day: one night of every month is near enough. */
   likeWithinDeg: 6.1,
   framesPerSecond: 24,

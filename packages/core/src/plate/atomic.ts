@@ -135,7 +135,7 @@ function translate(error: unknown, path: string): unknown {
 }
 
 function exists(path: string): OutputError {
-  return new OutputError('OUTPUT_EXISTS', `${path} exists. Allow replacing it with force, or choose another name.`);
+  return new OutputError('OUTPUT_EXISTS', `${path} exists. Replace it with --force, or choose another name.`);
 }
 
 function codeOf(error: unknown): string {

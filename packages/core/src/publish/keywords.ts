@@ -50,10 +50,10 @@ function bodyWords(body: BodyName): string[] {
   if (body === 'moon') {
     return [
       ...['moon', 'lunar', 'lunar surface', 'craters', 'earth satellite', 'astronomy', 'astrophotography', 'night sky'],
-      ...['space', 'celestial body', 'telescope', 'science', 'high resolution', 'black background'],
+      ...['space', 'celestial body', 'telescope', 'science', 'dark sky'],
     ];
   }
-  const common = ['astronomy', 'astrophotography', 'space', 'solar system', 'telescope', 'science', 'high resolution'];
+  const common = ['astronomy', 'astrophotography', 'space', 'solar system', 'telescope', 'science'];
   return body === 'sun' ? ['sun', 'solar', 'solar disc', 'star', ...common] : [body, 'planet', 'night sky', ...common];
 }
 

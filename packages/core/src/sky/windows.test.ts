@@ -38,8 +38,11 @@ const wishes: [string, SkyWish, (moon: Ephemeris, date: Date) => boolean][] = [
   ],
   [
     'a crater at the terminator',
-    { nearTerminator: { name: 'Copernicus', point: copernicus, withinDeg: 8 }, leastAltitudeDeg: 15 },
-    (moon) => Math.abs(sunAltitudeAtDeg(moon.frame!, copernicus)) <= 8 && moon.altitudeDeg >= 15,
+    { nearTerminator: { name: 'Copernicus', point: copernicus, withinDeg: 16 }, leastAltitudeDeg: 15 },
+    ({ frame, altitudeDeg }) => {
+      const sunDeg = sunAltitudeAtDeg(frame!, copernicus);
+      return sunDeg >= 0 && sunDeg <= 16 && altitudeDeg >= 15;
+    },
   ],
 ];
 
@@ -93,7 +96,7 @@ test('the best come first: long, with a high Moon; reasons say what the moment o
     const sun = sunAltitudeAtDeg(moon.frame!, copernicus);
     expect(reasons).toEqual([
       `the Moon stands ${Math.round(moon.altitudeDeg)}° high`,
-      `the Sun ${Math.abs(sun).toFixed(1)}° ${sun < 0 ? 'below' : 'above'} the horizon of Copernicus`,
+      `the Sun ${sun.toFixed(1)}° above the horizon of Copernicus`,
       `lasts ${minutes} min`,
     ]);
   }

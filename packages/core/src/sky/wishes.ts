@@ -19,7 +19,7 @@ export interface SkyWish {
   readonly elongation?: AngleRange;
   /** Selenographic colongitude of the Sun. */
   readonly colongitude?: AngleRange;
-  /** A point of the Moon that shall lie within so many degrees of the terminator, on either side. */
+  /** A point of the Moon that shall lie in the light within so many degrees of the terminator: where shadows are long. */
   readonly nearTerminator?: { readonly name: string; readonly point: BodyPoint; readonly withinDeg: number };
   /** The Sun's upper limb down and its centre above -18 degrees, or below that. */
   readonly sky?: 'twilight' | 'dark';
@@ -94,9 +94,8 @@ function terminatorNear({ name, point, withinDeg }: NonNullable<SkyWish['nearTer
   requireRange('withinDeg', withinDeg, 0, 90);
   const sun = (moon: Ephemeris) => sunAltitudeAtDeg(moon.frame!, point);
   return {
-    marginDeg: (moon) => withinDeg - Math.abs(sun(moon)),
+    marginDeg: (moon) => withinDeg / 2 - Math.abs(sun(moon) - withinDeg / 2),
     fastestDegPerHour: MONTHLY,
-    reason: (moon) =>
-      `the Sun ${Math.abs(sun(moon)).toFixed(1)}° ${sun(moon) < 0 ? 'below' : 'above'} the horizon of ${name}`,
+    reason: (moon) => `the Sun ${sun(moon).toFixed(1)}° above the horizon of ${name}`,
   };
 }
