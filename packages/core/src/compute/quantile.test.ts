@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { quantile } from './quantile.js';
+import { quantile, valueAtRank } from './quantile.js';
 import { createRandom } from './random.js';
 
 describe('quantile', () => {
@@ -44,6 +44,7 @@ describe('quantile', () => {
           const below = Math.floor(q * (size - 1));
           const [low, high] = [sorted[below]!, sorted[Math.min(size - 1, below + 1)]!];
           expect(quantile(values, q)).toBe(low + (q * (size - 1) - below) * (high - low));
+          expect(valueAtRank(values.slice(), below)).toBe(low);
         }
       }),
       { seed: 5, numRuns: 300 },

@@ -1,4 +1,5 @@
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
+import { valueAtRank } from '../compute/quantile.js';
 import { lightEquations } from './light-equations.js';
 import {
   darkAtStart,
@@ -141,8 +142,7 @@ function residualSpread({ ground }: LightProblem, look: Look, scale: Float64Arra
     if (last - first < 2) continue;
     for (let i = first; i < last; i++) sizes[count++] = Math.abs(look.residual[i]!) / scale[i]!;
   }
-  const sorted = sizes.subarray(0, count).sort();
-  return count === 0 ? 0 : 1.4826 * sorted[Math.floor(count / 2)]!;
+  return count === 0 ? 0 : 1.4826 * valueAtRank(sizes.subarray(0, count), Math.floor(count / 2));
 }
 
 function relativeSpread(problem: PreparedLight, look: Look): number {

@@ -1,4 +1,5 @@
 import type { Plane } from '../compute/image.js';
+import { valueAtRank } from '../compute/quantile.js';
 
 /**
  * Standard deviation of the noise of a picture, from the median size of a second difference that is blind to planes
@@ -24,8 +25,7 @@ export function noiseOfRows(width: number, height: number, around: (y: number) =
       sizes[count++] = Math.abs(up - 2 * mid + down);
     }
   }
-  sizes.sort();
-  return sizes[Math.floor(count / 2)]! / (MEDIAN_OF_ABSOLUTE_NORMAL * KERNEL_NORM);
+  return valueAtRank(sizes, Math.floor(count / 2)) / (MEDIAN_OF_ABSOLUTE_NORMAL * KERNEL_NORM);
 }
 
 const SAMPLES = 40_000;

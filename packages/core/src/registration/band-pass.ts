@@ -1,6 +1,7 @@
 import type { Plane } from '../compute/image.js';
 import { type HeldFloats, type KernelScope, withKernels } from '../compute/kernels.js';
 import { holdWideBlurred } from '../compute/kernels-filter.js';
+import { valueAtRank } from '../compute/quantile.js';
 
 /** What the detail filter keeps. */
 export interface BandPassSettings {
@@ -65,6 +66,5 @@ function usualContrast(light: Float32Array, contrast: Float32Array): number {
   for (let i = 0; i < light.length; i += step) {
     if (light[i]! > 0.1 * brightest) lit.push(contrast[i]!);
   }
-  const sorted = Float32Array.from(lit).sort();
-  return sorted.length === 0 ? 0 : sorted[Math.floor(sorted.length / 2)]!;
+  return lit.length === 0 ? 0 : valueAtRank(Float32Array.from(lit), Math.floor(lit.length / 2));
 }

@@ -67,6 +67,7 @@ export function lockPair(fixed: Masked, moving: Masked, settings: LockSettings =
 interface Coarse {
   readonly detail: Plane;
   readonly coverage: Plane;
+  readonly coveredPx: number;
 }
 
 function coarse(picture: Masked, factor: number): Coarse {
@@ -93,7 +94,7 @@ function turned(picture: Required<Masked>, turn: Affine): Required<Masked> {
 
 function prepare(picture: Required<Masked>): Coarse {
   const detail = bandPass(picture.light, { fineSigmaPx: 0.7, coarseSigmaPx: 5 }, picture.coverage);
-  return { detail, coverage: picture.coverage };
+  return { detail, coverage: picture.coverage, coveredPx: total(picture.coverage) };
 }
 
 function correlationPeaks(a: Coarse, b: Coarse, count: number): { dx: number; dy: number }[] {
@@ -162,7 +163,7 @@ function verify(a: Coarse, b: Coarse, dx: number, dy: number) {
     }
   }
   const correlation = correlationFromSums(n, sa, sb, saa, sbb, sab);
-  const smaller = Math.min(total(a.coverage), total(b.coverage));
+  const smaller = Math.min(a.coveredPx, b.coveredPx);
   const samples = n / INDEPENDENT_AREA_PX;
   const fisher = Math.atanh(Math.max(-0.999, Math.min(0.999, correlation)));
   return {

@@ -1,4 +1,5 @@
 import { type Affine, poseAbout } from '../compute/affine.js';
+import { valueAtRank } from '../compute/quantile.js';
 import { driftWidths, layOut, type PathBlock, type PathInput, pathTime, type State } from './path-model.js';
 import { solveBlocks, type Unknowns } from './track-model-solve.js';
 
@@ -154,6 +155,5 @@ function cauchy(t: number): number {
 /** Robust standard deviation about zero: 1.4826 × the median of the absolute values. */
 function spread(values: readonly number[]): number {
   if (values.length === 0) return 0;
-  const sorted = Float64Array.from(values, Math.abs).sort();
-  return 1.4826 * sorted[Math.floor(sorted.length / 2)]!;
+  return 1.4826 * valueAtRank(Float64Array.from(values, Math.abs), Math.floor(values.length / 2));
 }
