@@ -18,7 +18,7 @@ ${facts(
     ['Size', html`${plate.widthPx} × ${plate.heightPx} <small>px</small>`],
     ['Frames in the plate', html`${used} <small>of ${all}</small>`],
     ['Passes placed', html`${placed} <small>of ${passes.length}</small>`],
-    ['Holds light', percent(plate.covered)],
+    ['Plate covered', percent(plate.covered)],
     ...(joined
       ? [['Overlaps agree to', html`${decimals(agreement.edgeRmsPx, 2)} <small>px rms</small>`] as const]
       : []),
