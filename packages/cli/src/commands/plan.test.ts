@@ -56,6 +56,19 @@ test('settings say the same as options, which come first', async () => {
   expect(wide.shots.passes[0].aim.frameAngleDeg).toBe(-90);
 });
 
+test('--rehearse makes a capture of the planned passes, with site and clock', async () => {
+  const folder = join(base, 'rehearsed');
+  const small = ['--site', '46.6,8.0,1034', '--focal', '700', '--sensor', '480x320', '--pitch', '20'];
+  const { code, stderr } = await plenilune(['plan', ...small, ...month, '--pointing', '5', '--rehearse', folder]);
+  expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`rehearsed  ${folder}`) });
+  const yaml = await readFile(join(folder, 'capture', 'capture.yaml'), 'utf8');
+  expect(yaml).toBe('site:\n  latitudeDeg: 46.6\n  longitudeDeg: 8\n  heightM: 1034\n');
+  const { stderr: listed } = await plenilune(['check', join(folder, 'capture')]);
+  expect(listed).toMatch(/stills {2}480 x 320 px {2}2031-03-\d\d \d\d:\d\d:\d\d UTC, for/);
+  const again = await plenilune(['plan', ...small, ...month, '--rehearse', folder]);
+  expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('[OUTPUT_EXISTS]') });
+});
+
 test('the Sun: done, with the warning wherever one looks', async () => {
   const ics = join(base, 'sun.ics');
   const { code, stdout, stderr } = await plenilune([

@@ -1,10 +1,13 @@
+import { join } from 'node:path';
 import {
   type BodyName,
   PLAN_DEFAULTS,
   type PlanOptions,
   type PlanWish,
   plan,
+  planRehearsal,
   readSettingsFile,
+  rehearse,
   UsageError,
   writePlanFiles,
 } from '@plenilune/core';
@@ -43,6 +46,7 @@ interface PlanArguments extends CommonOptions {
   readonly reaim?: number;
   readonly html?: string;
   readonly ics?: string;
+  readonly rehearse?: string;
   readonly force?: boolean;
 }
 
@@ -61,6 +65,7 @@ Examples:
 
 /** Options that {@link MORE} tells of. */
 const BELOW = [
+  '--force',
   ...['--aperture', '--reducer', '--readout', '--bits', '--fps', '--pointing', '--overlap', '--reaim', '--roll'],
   ...['--window', '--elongation', '--colongitude', '--like', '--within', '--sky', '--body', '--altitude', '--zone'],
 ];
@@ -99,17 +104,19 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       .option('--roll <deg>', '', number)
       .option('--reaim <s>', '', number)
       .option('--html <file>', 'write a sheet to be printed')
-      .option('--ics <file>', 'write a calendar of the windows')
-      .option('--force', 'replace files that are there already'),
+      .option('--ics <file>', 'write a calendar of the windows; --force replaces files that are there')
+      .option('--rehearse <folder>', 'make a synthetic capture of these passes, with its truth')
+      .option('--force'),
   );
   tellBelow(command, BELOW)
     .addHelpText('after', MORE)
     .action(async (options: PlanArguments) => {
       settle(
-        await runCommand(options, async () => {
-          const { settings, html, ics, force = false } = options;
+        await runCommand(options, async ({ signal, onProgress }) => {
+          const { settings, html, ics, rehearse: folder, force = false } = options;
           const given = settings === undefined ? {} : await readSettingsFile(settings);
-          const made = plan(merge(given, options));
+          const asked = merge(given, options);
+          const made = plan(asked);
           const files = {
             force,
             ...(html === undefined ? {} : { htmlPath: html }),
@@ -117,6 +124,10 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           };
           const written = await writePlanFiles(made, files);
           const lines = [...planLines(made), ...written.map((path) => `written  ${path}`)];
+          if (folder !== undefined && made.shots) {
+            const { dir } = await rehearse(folder, planRehearsal(asked, made.shots), { signal, onProgress, force });
+            lines.push(`rehearsed  ${join(dir, 'capture')}`);
+          }
           return { machine: made, summary: lines, complete: made.feasible };
         }),
       );

@@ -33,7 +33,7 @@ export function planRehearsal(
   shots: ShotList,
   how: PlanRehearsalOptions = {},
 ): Pick<RehearsalSettings, 'seed' | 'discDiameterPx' | 'frameWidthPx' | 'frameHeightPx' | 'tracks'> &
-  Pick<RehearsalSettings, 'phaseAngleDeg' | 'brightLimbDeg' | 'extinction'> {
+  Pick<RehearsalSettings, 'phaseAngleDeg' | 'brightLimbDeg' | 'extinction' | 'site'> {
   const { seed = 1, shorterSidePx = 480, framesPerCrossing = 8 } = how;
   requireRange('shorterSidePx', shorterSidePx, 64, 16_384);
   requireRange('framesPerCrossing', framesPerCrossing, 2, 1000);
@@ -50,8 +50,10 @@ export function planRehearsal(
     radiusPx: shots.disc.radiusArcsec / scale,
   };
   const random = createRandom(`${seed}/aims`);
+  const { latitudeDeg, longitudeDeg, heightM } = rig.site;
   return {
     seed,
+    site: { latitudeDeg, longitudeDeg, heightM },
     discDiameterPx: 2 * truth.radiusPx,
     frameWidthPx: Math.floor(rig.widthPx / binned),
     frameHeightPx: Math.floor(rig.heightPx / binned),

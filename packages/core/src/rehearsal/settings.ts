@@ -1,4 +1,5 @@
 import { UsageError } from '../job/errors.js';
+import type { PlaceSettings } from '../sky/place-settings.js';
 
 /** How the air disturbs the frames; all lengths are rms or sigma in frame px. */
 export interface RehearsalSeeing {
@@ -49,6 +50,8 @@ export interface RehearsalSettings {
    * `planRehearsal` makes them from a plan.
    */
   readonly tracks: readonly (readonly TrackPlace[])[];
+  /** Where the telescope stood: goes into a `capture.yaml` of the capture. None is written without it; `planRehearsal` tells it. */
+  readonly site?: PlaceSettings;
   /** Passes to leave out, counted from 0 in recording order, so that the capture has a gap. */
   readonly omitPasses: readonly number[];
   /** Camera roll of each pass; where there is none, it is drawn within `maxRotationDeg`. The first pass has 0. */
