@@ -37,7 +37,7 @@ import { plateOnDisk } from './plate/plate-source.js';
 import type { SidecarCrop, SidecarOverlap } from './plate/sidecar.js';
 import type { Whereabouts, WhereUnknown } from './plate/whereabouts.js';
 import { masterXmp, requireKeywords } from './publish/master-xmp.js';
-import { prepareXmp, writePlateXmp } from './publish/plate-xmp.js';
+import { writePlateXmp } from './publish/plate-xmp.js';
 import { reportInput } from './report/report-input.js';
 import { writeReport } from './report/write-report.js';
 import { siteOfSettings } from './sky/place-settings.js';
@@ -146,7 +146,7 @@ export interface StitchResult {
  *   `capture.yaml`
  * @throws InputError MAP_UNREADABLE, CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE, CAPTURE_CHANGED
  * @throws OutputError OUTPUT_EXISTS without `force`, OUTPUT_INSIDE_CAPTURE, OUTPUT_UNWRITABLE
- * @throws UsageError when the settings' keywords are too many
+ * @throws UsageError when the settings' keywords are too many, and for `northUp` without a site or a map
  * @throws InterruptedError once the signal has fired; no output is left behind, and the same call resumes
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
@@ -175,6 +175,7 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   const settings = settleMasters(options.masters);
   const more = masterPaths(outDir, settings);
   const otioPath = join(outDir, 'plate.otio');
+  const xmpPath = xmp ? join(outDir, 'plate.xmp') : null;
   const capture = await scanCapture(captureDir, { curve, follow, signal });
   await refuseInside(capture.root, [outDir, workDir]);
   if (upright && albedoPath === undefined && !siteOfSettings(capture.settings.site ?? {})) {
@@ -186,11 +187,11 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
   const paths = await prepareOutput(outDir, force, [
     ...more,
     ...(otio ? [otioPath] : []),
+    ...(xmpPath === null ? [] : [xmpPath]),
     ...Object.values(wherePaths(outDir)),
     ...(maps ? Object.values(mapPaths(outDir)) : []),
   ]);
   requireKeywords(capture.settings);
-  const xmpPath = xmp ? await prepareXmp(outDir, force) : null;
   return runJob({ workDir, workers, memoryBytes, signal, onProgress }, async (context) => {
     const laid = await makePlate(context, capture);
     const located = { made: laid, where: await whereStage(context, capture, laid, albedo) };
@@ -218,7 +219,9 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
         writeReport(paths.report, reportInput(made, sidecar, text, features), { force, signal }),
       );
       await writeSidecar(paths.sidecar, text, force);
-      if (xmpPath !== null) await writePlateXmp(xmpPath, paths.sidecar, capture.settings, force);
+      if (xmpPath !== null) {
+        await writePlateXmp(xmpPath, { settings: capture.settings, told: story, plate: sidecar.plate }, force);
+      }
       return { files, sidecar, placeFiles };
     });
     const bytes = await folderBytes(workDir);

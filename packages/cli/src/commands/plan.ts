@@ -117,6 +117,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           const given = settings === undefined ? {} : await readSettingsFile(settings);
           const asked = merge(given, options);
           const made = plan(asked);
+          const rehearsal = folder !== undefined && made.shots ? planRehearsal(asked, made.shots) : null;
           const files = {
             force,
             ...(html === undefined ? {} : { htmlPath: html }),
@@ -124,8 +125,8 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           };
           const written = await writePlanFiles(made, files);
           const lines = [...planLines(made), ...written.map((path) => `written  ${path}`)];
-          if (folder !== undefined && made.shots) {
-            const { dir } = await rehearse(folder, planRehearsal(asked, made.shots), { signal, onProgress, force });
+          if (folder !== undefined && rehearsal) {
+            const { dir } = await rehearse(folder, rehearsal, { signal, onProgress, force });
             lines.push(`rehearsed  ${join(dir, 'capture')}`);
           }
           return { machine: made, summary: lines, complete: made.feasible };

@@ -5,7 +5,7 @@ import { LOCK_DEFAULTS, type LockCandidate, lockPair, type Masked } from '../reg
 import { isCertain, searchSimilarity } from '../registration/pair-search.js';
 import { measurePatches, type PatchShift } from '../registration/patches.js';
 import { refinePose } from '../registration/refine.js';
-import { overlapProbability } from './overlap-probability.js';
+import { isSure } from './overlap-probability.js';
 
 /** The same ground in two strips: strip px of either (space 3). */
 export interface TiePoint {
@@ -65,8 +65,6 @@ const COARSE_SIDES_PX = [250, 500] as const;
 const CANDIDATES = 6;
 /** Sides of a tie's patch: large ones first, small ones where the overlap is too narrow for them. */
 const PATCH_SIZES_PX = [64, 40] as const;
-/** An overlap that is true with this probability is not compared with others. */
-const SURE = 0.9;
 /**
  * Least figures for an overlap to be believed. Limbs alone lock with high significance and agreeing ties, so the
  * detail decides: passes of other bodies, ground or scale reached a correlation of 0.45 with a spread of 1.5 px, true
@@ -105,7 +103,8 @@ function searchAt(
   for (const lock of distinct(lockPair(fixed, moving, settings), factor).slice(0, CANDIDATES)) {
     if (lock.significance < LEAST.significance) continue;
     const edge = examine(a, b, lock, factor);
-    if (edge && overlapProbability(edge.correlation, edge.ties.length) > SURE) return edge;
+    // A sure one is not compared with others.
+    if (edge && isSure(edge)) return edge;
     if (edge && (!best || edge.ties.length * edge.correlation > best.ties.length * best.correlation)) best = edge;
   }
   return best;

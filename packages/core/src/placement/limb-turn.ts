@@ -33,14 +33,14 @@ export function wayOfGroup(
 }
 
 /** A way that is known no better than this turns nothing: a camera is aimed again as well by hand. */
-const DOUBT_RAD = 0.01;
+export const WAY_DOUBT_RAD = 0.01;
 
 /**
  * Turn about the disc's centre that makes the way of the sky in one group that of another: the body runs along the
  * same circle of declination in all passes, however the camera was turned between them. Null where a way is unknown.
  */
 export function turnByWay(fixed: GroupWay | null, moving: GroupWay | null, disc: GroupDisc): Affine | null {
-  if (!fixed || !moving || Math.hypot(fixed.sigmaRad, moving.sigmaRad) > DOUBT_RAD) return null;
+  if (!fixed || !moving || Math.hypot(fixed.sigmaRad, moving.sigmaRad) > WAY_DOUBT_RAD) return null;
   const rotationDeg = (halfTurn(fixed.angleRad - moving.angleRad) * 180) / Math.PI;
   return poseAbout(disc, { shiftX: 0, shiftY: 0, rotationDeg });
 }

@@ -73,6 +73,21 @@ test('three sure overlaps of much ground that contradict each other leave open w
   expect(decide([strip, strip, strip], edges).verdicts.map((v) => v.reason)).toContain('CONTESTED');
 });
 
+test('an overlap that turns a strip off the way of the sky joins nothing, though nothing else contradicts it', () => {
+  // The truth turns each strip by 0.7 degrees more; a way lies in its strip turned back by as much.
+  const withWay = (k: number) => ({
+    ...strip,
+    way: { ...centre, angleRad: (-0.7 * k * Math.PI) / 180, sigmaRad: 1e-3, ratePerPx: 0 },
+  });
+  const turned = overlap(1, 2, 0.8, [0, 0]);
+  const pose = compose(turned.edge.pose, poseAbout(centre, { shiftX: 0, shiftY: 0, rotationDeg: 20 }));
+  const little = { ...turned, edge: { ...turned.edge, pose, ties: turned.edge.ties.slice(0, 13) } };
+  const found = decide([0, 1, 2].map(withWay), [overlap(0, 1, 0.9, [0, 0]), little]);
+  expect(found.groups).toEqual([[0, 1], [2]]);
+  expect(found.verdicts[0]).toMatchObject({ kept: true });
+  expect(found.verdicts[1]).toMatchObject({ kept: false, reason: 'WAY', detail: expect.stringContaining('20.0°') });
+});
+
 test('strips without an overlap are groups of their own; an overlap without ties joins nothing', () => {
   const bare = overlap(0, 1, 0.9, [0, 0]);
   const found = decide(

@@ -1,17 +1,13 @@
 import { rotationDegOf } from '../compute/affine.js';
 import type { Heading } from './heading.js';
-import { halfTurn } from './limb-turn.js';
-import { overlapProbability } from './overlap-probability.js';
+import { halfTurn, WAY_DOUBT_RAD } from './limb-turn.js';
+import { isSure } from './overlap-probability.js';
 import type { PlacedEdge } from './solve.js';
 
 /** An overlap may turn a pass by this much more than its way does, degrees: ties of little ground, field rotation over the frame. */
 const MOST_OFF_DEG = 2;
 /** And by so many σ of the ways. */
 const SIGMAS = 4;
-/** A way that is known no better than this says nothing, degrees. */
-const DOUBT_DEG = 0.5;
-/** Overlaps that are true with this probability say whether ways are to be believed. */
-const SURE = 0.9;
 
 /**
  * Overlaps that turn a pass otherwise than the way of the sky through both passes does (see {@link Heading}), by index,
@@ -29,12 +25,12 @@ export function againstWay(
   edges.forEach(({ fixed, moving, edge }, at) => {
     const [to, from] = [ways[fixed], ways[moving]];
     if (!to || !from) return;
-    const sigmaDeg = degrees(Math.hypot(to.sigmaRad, from.sigmaRad));
-    if (sigmaDeg > DOUBT_DEG) return;
+    const sigmaRad = Math.hypot(to.sigmaRad, from.sigmaRad);
+    if (sigmaRad > WAY_DOUBT_RAD) return;
     const turnDeg = rotationDegOf(edge.pose);
     const offDeg = Math.abs(degrees(halfTurn(from.angleRad + (turnDeg * Math.PI) / 180 - to.angleRad)));
-    const isOff = offDeg > MOST_OFF_DEG + SIGMAS * sigmaDeg;
-    if (overlapProbability(edge.correlation, edge.ties.length) > SURE) balance += isOff ? -1 : 1;
+    const isOff = offDeg > MOST_OFF_DEG + SIGMAS * degrees(sigmaRad);
+    if (isSure(edge)) balance += isOff ? -1 : 1;
     if (isOff)
       against.set(
         at,

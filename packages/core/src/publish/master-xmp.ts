@@ -3,8 +3,8 @@ import { knownFields } from './fields.js';
 import { keywordsOf } from './keywords.js';
 import { makerFromSettings, plainMaker } from './maker.js';
 import { plateFacts } from './plate-facts.js';
-import { storyOf } from './plate-story.js';
-import { xmpPacket } from './xmp-packet.js';
+import { storyOf, type ToldPlate } from './plate-story.js';
+import { type XmpFields, xmpPacket } from './xmp-packet.js';
 
 /** Throws `UsageError` for keywords that no packet could hold, before any work is done. */
 export function requireKeywords({ body = 'moon', listing }: CaptureSettings): void {
@@ -16,8 +16,12 @@ export function requireKeywords({ body = 'moon', listing }: CaptureSettings): vo
  * rights and listing. Nothing tells where the camera stood or which one it was. The same plate and words give the same
  * bytes.
  */
-export function masterXmp(settings: CaptureSettings, told: Parameters<typeof storyOf>[0]): string {
+export function masterXmp(settings: CaptureSettings, told: ToldPlate): string {
+  return xmpPacket(plateFields(settings, told));
+}
+
+/** What such a packet holds. */
+export function plateFields(settings: CaptureSettings, told: ToldPlate): XmpFields {
   const story = storyOf(told);
-  const maker = plainMaker(makerFromSettings(settings));
-  return xmpPacket(knownFields(story, plateFacts(story, settings.body), maker));
+  return knownFields(story, plateFacts(story, settings.body), plainMaker(makerFromSettings(settings)));
 }

@@ -19,11 +19,11 @@ export interface FrameTime {
   readonly trusted: boolean;
 }
 
-/** What a plate's sidecar tells, or will tell, as it is described. */
-export function storyOf({
-  plate: { widthPx, heightPx },
-  ...told
-}: Pick<Sidecar, 'complete' | 'where' | 'passes'> & Pick<PlateStory, 'plate'>): PlateStory {
+/** What a plate's sidecar tells, or will tell, of what the plate shows. */
+export type ToldPlate = Pick<Sidecar, 'complete' | 'where' | 'passes'> & Pick<PlateStory, 'plate'>;
+
+/** That, as it is described. */
+export function storyOf({ plate: { widthPx, heightPx }, ...told }: ToldPlate): PlateStory {
   return {
     plate: { widthPx, heightPx },
     complete: told.complete,
