@@ -31,8 +31,6 @@ export type Pass = StillsPass | ClipPass;
 /** A folder of stills, in the natural order of their names. */
 export interface StillsPass extends PassFacts {
   readonly kind: 'stills';
-  /** Whether it is one folder of everything, which is to be parted where the view jumps. */
-  readonly mixed?: boolean;
 }
 
 /** A clip, whose pictures come in the order of their times. */
@@ -52,6 +50,8 @@ interface PassFacts {
   /** 1 for grey, 3 for RGB. */
   readonly channels: 1 | 3;
   readonly encoding: Encoding;
+  /** Whether it may hold several views, as one folder of everything and a clip may: it is parted where the view jumps. */
+  readonly mixed?: boolean;
 }
 
 /** Whether frames of two passes have the same size and channels. */
@@ -102,7 +102,7 @@ export interface Notice {
  * What a notice is about: the times of a pass ({@link TimeOddity}), or
  * - `odd-depth`: a still of other bits than most of its pass, such as 8 among 16;
  * - `split-by-time`: one folder of everything was parted where its frames lie far apart in time;
- * - `split-by-view`: it was parted where the camera was pointed anew;
+ * - `split-by-view`: it, or a clip, was parted where the camera was pointed anew;
  * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
  * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees;
  * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written;

@@ -78,7 +78,10 @@ function partPass(
   const timed = timePass(pass, { site, start: own.start });
   const alone = passes.filter(({ kind }) => kind === 'stills').length === 1;
   const parts = split === undefined ? alone : split !== false;
-  if (timed.pass.kind === 'clip' || listed || !parts) return { passes: [timed.pass], notices: timed.notices };
+  // The camera may have gone on while it was pointed anew.
+  if (timed.pass.kind === 'clip')
+    return { passes: [{ ...timed.pass, mixed: split !== false }], notices: timed.notices };
+  if (listed || !parts) return { passes: [timed.pass], notices: timed.notices };
   const parted = splitPass({ ...timed.pass, mixed: true }, split ? split.gapS : undefined);
   return { passes: parted.passes, notices: [...timed.notices, ...parted.notices] };
 }

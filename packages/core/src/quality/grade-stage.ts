@@ -12,7 +12,7 @@ import { sensorDefects } from './defects.js';
 import { type FrameGrade, type FrameLook, gradeFrameTask } from './grade-frame.js';
 
 /** Why grading leaves a frame out. */
-export type GradeLoss = 'unreadable' | 'no-body';
+export type GradeLoss = 'unreadable' | 'no-body' | 'on-the-way';
 
 /** A frame that can be used. */
 export interface GradedFrame {

@@ -4,8 +4,8 @@ import { poseAbout } from '../compute/affine.js';
 import { createPlane } from '../compute/image.js';
 import { createWorkerPool } from '../compute/pool.js';
 import { createRandom } from '../compute/random.js';
+import { findViews } from './find-views.js';
 import type { LinkFrame } from './lock-frames.js';
-import { findViewJumps } from './view-jumps.js';
 
 const [WIDTH, HEIGHT] = [232, 180];
 const centre = { x: (WIDTH - 1) / 2, y: (HEIGHT - 1) / 2 };
@@ -48,45 +48,81 @@ function frames(looks: readonly Look[], ruined: readonly number[] = []): LinkFra
 const low = { x: 520, y: 380 };
 const high = { x: 520, y: 270 };
 
-describe('findViewJumps', () => {
+/** Where views after the first begin. */
+async function startsIn(list: readonly LinkFrame[]): Promise<number[]> {
+  const views = await findViews(list, pool);
+  return views.slice(1).map(({ first }) => first);
+}
+
+/** A camera on its way, slowly: each step is far shorter than what counts as a jump. */
+function slew(from: Look, to: Look, count: number): Look[] {
+  const share = (k: number): number => (k + 1) / (count + 1);
+  return Array.from({ length: count }, (_, k) => ({
+    x: from.x + (to.x - from.x) * share(k),
+    y: from.y + (to.y - from.y) * share(k),
+  }));
+}
+
+describe('findViews', () => {
   it('finds where a second pass begins on ground that both show', async () => {
-    expect(await findViewJumps(frames([...drift(low, 9), ...drift(high, 8)]), pool)).toEqual([9]);
+    expect(await startsIn(frames([...drift(low, 9), ...drift(high, 8)]))).toEqual([9]);
   });
 
   it('finds a view that has nothing in common with the one before', async () => {
-    expect(await findViewJumps(frames([...drift(low, 6), ...drift({ x: 560, y: 20 }, 7)]), pool)).toEqual([6]);
+    expect(await startsIn(frames([...drift(low, 6), ...drift({ x: 560, y: 20 }, 7)]))).toEqual([6]);
   });
 
   it('finds a camera that was turned, and so drifts another way', async () => {
     const turned = drift({ x: 400, y: 240, turnDeg: 24 }, 7, -19, -8);
-    expect(await findViewJumps(frames([...drift(low, 7), ...turned]), pool)).toEqual([7]);
+    expect(await startsIn(frames([...drift(low, 7), ...turned]))).toEqual([7]);
   });
 
   it('finds where the body was let drift through the same place again', async () => {
-    expect(await findViewJumps(frames([...drift(low, 8), ...drift({ x: 515, y: 382 }, 8)]), pool)).toEqual([8]);
+    expect(await startsIn(frames([...drift(low, 8), ...drift({ x: 515, y: 382 }, 8)]))).toEqual([8]);
   });
 
   it('finds three views, the way between them blurred and black', async () => {
     const looks = [...drift(low, 7), ...drift(high, 2), ...drift(high, 7), ...drift({ x: 540, y: 160 }, 7)];
-    expect(await findViewJumps(frames(looks, [7, 8]), pool)).toEqual([9, 16]);
+    expect(await startsIn(frames(looks, [7, 8]))).toEqual([9, 16]);
+  });
+
+  it('finds two views of a clip, and the slow way between them', async () => {
+    const [one, two] = [drift(low, 20, -1.5, 0.1), drift(high, 24, -1.5, 0.1)];
+    const looks = [...one, ...slew(one.at(-1)!, high, 28), ...two];
+    const [first, second, ...more] = await findViews(frames(looks), pool);
+    expect(more).toEqual([]);
+    expect(first!.first).toBe(0);
+    expect(first!.last).toBeGreaterThan(14);
+    expect(first!.last).toBeLessThan(22);
+    expect(second!.first).toBeGreaterThan(45);
+    expect(second!.first).toBeLessThan(53);
+    expect(second!.last).toBe(71);
+  });
+
+  it('leaves a clip whole whose camera is nudged slowly and comes back', async () => {
+    const one = drift(low, 24, -1.5, 0.1);
+    const away = { x: one.at(-1)!.x - 15, y: low.y - 40 };
+    const back = { x: one.at(-1)!.x - 29, y: low.y + 3 };
+    const looks = [...one, ...slew(one.at(-1)!, away, 9), ...slew(away, back, 9), ...drift(back, 20, -1.5, 0.1)];
+    expect(await startsIn(frames(looks))).toEqual([]);
   });
 
   it('leaves a pass whole that has ruined frames, a passing cloud, lost frames and nudges', async () => {
     const whole = drift({ x: 640, y: 300 }, 26);
     const nudged = whole.map((look, i) => (i >= 20 ? { ...look, y: look.y + 9 } : look));
     const looks = nudged.filter((_, i) => i !== 4 && i !== 5 && i !== 6);
-    expect(await findViewJumps(frames(looks, [2, 8, 9, 10, 15]), pool)).toEqual([]);
+    expect(await startsIn(frames(looks, [2, 8, 9, 10, 15]))).toEqual([]);
   });
 
   it('leaves a pass whole that hardly moves', async () => {
-    expect(await findViewJumps(frames(drift(low, 8, 0.2, 0)), pool)).toEqual([]);
+    expect(await startsIn(frames(drift(low, 8, 0.2, 0)))).toEqual([]);
   });
 
   it('says nothing of frames that show nothing, and of too few', async () => {
     const looks = drift(low, 8);
     const all = looks.map((_, i) => i);
-    expect(await findViewJumps(frames(looks, all), pool)).toEqual([]);
-    expect(await findViewJumps(frames(drift(low, 2)), pool)).toEqual([]);
-    expect(await findViewJumps([], pool)).toEqual([]);
+    expect(await startsIn(frames(looks, all))).toEqual([]);
+    expect(await startsIn(frames(drift(low, 2)))).toEqual([]);
+    expect(await startsIn([])).toEqual([]);
   });
 });
