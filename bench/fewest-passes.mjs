@@ -11,8 +11,9 @@ const SKY = 0.05;
 /**
  * The fewest passes that cover the disc across the drift with the plan's overlap, sky and pointing error within a window, found
  * without the planner: from every start, from either end of the disc, passes are laid one after the other, each as far on as
- * it may go, which nothing beats on a line. A pass shows ground that crosses half of the frame's length at least. The head
- * keeps the frame's angle to the vertical; paths do not bend, and the air does not change within the window.
+ * it may go, which nothing beats on a line; where the drift turns much from pass to pass, another order may take one fewer. A
+ * pass shows ground that crosses half of the frame's length at least. The head keeps the frame's angle to the vertical; paths
+ * do not bend, and the air does not change within the window.
  */
 export function fewestPasses(options, shots, { start, end }) {
   const { pointingErrorArcsec: error, overlap, rollDeg, reaimS } = options;
