@@ -1,3 +1,4 @@
+import { gaussianBlur } from '../compute/gaussian.js';
 import { boxesTouch, type GridBox } from '../compute/grid-box.js';
 import { createPlane, type Plane } from '../compute/image.js';
 import { defineTask, type Task } from '../compute/task.js';
@@ -23,6 +24,11 @@ export const blendTileTask: Task<BlendTileInput, number> = defineTask('blend/til
 
 /** What lies farther from a pixel than this has no say in its three finest bands; in whole cells. */
 const HALO_PX: number = 3 * CELL_PX;
+/**
+ * Gaussian σ, px, over which the finest band crosses over, too: passes differ in how much the air has blurred them, which a
+ * hard cut across a bright edge shows as a step. Narrow enough for strips that lie on each other to a fraction of it.
+ */
+const CROSSING_PX = 2;
 /** Cells around a window that expanding needs. */
 const RIM_CELLS = 2;
 
@@ -148,7 +154,7 @@ function joined(
     if (!owner.includes(part.index)) continue;
     const own = coarse.continued[part.index]!;
     let image = continued(part, parts, coarse, channel, window);
-    let mask: Plane = { ...window, data: is(owner, part.index) };
+    let mask = gaussianBlur({ ...window, data: is(owner, part.index) }, CROSSING_PX);
     for (let level = 0; level < FINE_LEVELS; level++) {
       const next = level < FINE_LEVELS - 1 ? reduce(image) : undefined;
       const low = next

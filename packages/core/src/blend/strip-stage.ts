@@ -9,6 +9,7 @@ import { correctFrameTask, liftOf } from '../photometry/correct-frame.js';
 import { type FinePattern, fineFor } from '../photometry/fine-stage.js';
 import type { PlacedPass, PlateLight } from '../photometry/light-stage.js';
 import { type Intrusion, intrudes } from '../photometry/transient-stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import { fineNoise } from '../quality/grade-frame.js';
 import { type LocalSharpness, localSharpness } from '../quality/local-sharpness.js';
 import { type ColourShift, colourShiftTask } from '../registration/colour-shift.js';
@@ -104,7 +105,7 @@ export async function stripStage(
   }));
   const box = boxOf(frames);
   const key = {
-    frames: tracked.frames.map((f, k) => [f.sha256, f.index, poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
+    frames: tracked.frames.map((f, k) => [...frameKey(f), poses[k], corrections[k], hashOfFloats(bends[k]!.knots)]),
     reading: readingKey(reading),
     defects: Array.from(defects),
     pattern: light.pattern,

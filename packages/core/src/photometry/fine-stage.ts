@@ -5,6 +5,7 @@ import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import { liftOf } from './correct-frame.js';
 import { defectsOnProxy, type FineFrame, fineFrames } from './fine-frame.js';
 import { FINE_ROUNDS, measureFine, tellsPattern } from './fine-measure.js';
@@ -53,8 +54,7 @@ export async function fineStage(
       passes: passes.map(({ tracked: { graded, frames } }, p) => [
         { bin: graded.binFactor, reading: readingKey(graded.reading), defects: Array.from(graded.defects) },
         frames.map((f, k) => [
-          f.sha256,
-          f.index,
+          ...frameKey(f),
           f.pose,
           light.corrections[p]![k],
           hashOfFloats(f.field.x),

@@ -3,6 +3,7 @@ import type { BendGrid } from '../compute/bend-grid.js';
 import { defineTask, type Task } from '../compute/task.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { SeenFrame, SeenPass } from '../registration/seeing-stage.js';
 import type { FrameCorrection } from './correct-frame.js';
 import { observeGround } from './ground.js';
@@ -42,7 +43,7 @@ export async function lightStage(context: JobContext, passes: readonly PlacedPas
     key: passes.map((p) => ({
       pose: p.pose,
       bin: p.tracked.graded.binFactor,
-      frames: p.tracked.frames.map((f) => [f.sha256, f.index, f.pose]),
+      frames: p.tracked.frames.map((f) => [...frameKey(f), f.pose]),
     })),
     run: () => context.pool.run(lightTask, passes, { signal: context.signal }),
   });

@@ -3,6 +3,7 @@ import { mappedBounds } from '../compute/affine.js';
 import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import { liftOf } from './correct-frame.js';
 import { defectsOnProxy, type FineFrame, fineFrames } from './fine-frame.js';
 import { type FinePattern, fineFor } from './fine-stage.js';
@@ -41,8 +42,7 @@ export async function transientStage(
       ...{ pattern: light.pattern, fine: fine.hash, bin: graded.binFactor, reading: readingKey(graded.reading) },
       defects: Array.from(graded.defects),
       frames: frames.map((f, k) => [
-        f.sha256,
-        f.index,
+        ...frameKey(f),
         f.pose,
         corrections[k],
         hashOfFloats(f.field.x),

@@ -6,6 +6,7 @@ import { createPlane } from '../compute/image.js';
 import { planeRows } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { Masked } from '../registration/lock.js';
 import { bendOnPlate } from '../registration/seeing-field.js';
 import type { SeenPass } from '../registration/seeing-stage.js';
@@ -80,7 +81,7 @@ export async function placeStage(
       passes: passes.map((p) => ({
         reading: readingKey(p.graded.reading),
         bin: p.graded.binFactor,
-        frames: p.frames.map((f) => [f.sha256, f.index, f.pose, f.weight]),
+        frames: p.frames.map((f) => [...frameKey(f), f.pose, f.weight]),
       })),
       guide: guide && [guide.sha256, guide.curve],
     },

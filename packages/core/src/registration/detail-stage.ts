@@ -3,6 +3,7 @@ import { planesInFile, type StoredPlane } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
 import { createFloatsFile } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { GradedPass } from '../quality/grade-stage.js';
 import { detailTask } from './detail-task.js';
 
@@ -19,7 +20,7 @@ export async function detailStage(
   const artefact = await runStage(context, {
     name: 'detail',
     subject: pass.name,
-    key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) },
+    key: { frames: frames.map(frameKey), binFactor, reading: readingKey(reading) },
     total: frames.length,
     unit: 'frames',
     run: async (handle) => {

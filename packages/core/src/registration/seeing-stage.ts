@@ -3,6 +3,7 @@ import { bendRms } from '../compute/bend-grid.js';
 import type { JobContext } from '../job/context.js';
 import { readFloats, writeFloats } from '../job/floats.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { SeeingField } from './seeing-field.js';
 import { BEND_ROUNDS, createSharedField, measureFields } from './seeing-measure.js';
 import type { TrackedFrame, TrackedPass } from './track-stage.js';
@@ -32,7 +33,7 @@ export async function seeingStage(context: JobContext, tracked: TrackedPass): Pr
     key: {
       reading: readingKey(graded.reading),
       bin: graded.binFactor,
-      frames: frames.map((f) => [f.sha256, f.index, f.pose, f.weight]),
+      frames: frames.map((f) => [...frameKey(f), f.pose, f.weight]),
     },
     total: frames.length,
     unit: 'frames',

@@ -4,6 +4,7 @@ import { quantile } from '../compute/quantile.js';
 import type { JobContext } from '../job/context.js';
 import type { LeftOut } from '../job/errors.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { GradedFrame, GradedPass } from '../quality/grade-stage.js';
 import { relativeSharpness } from '../quality/sharpness.js';
 
@@ -101,7 +102,7 @@ async function pairsStage(context: JobContext, graded: GradedPass, details: Pass
 }
 
 function identity({ frames, binFactor, reading }: GradedPass): unknown {
-  return { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) };
+  return { frames: frames.map(frameKey), binFactor, reading: readingKey(reading) };
 }
 
 function sizeOf({ frames }: GradedPass): [number, number] {

@@ -2,6 +2,7 @@ import type { Notice, Pass } from '../capture/pass.js';
 import { readingKey } from '../capture/reading.js';
 import type { JobContext } from '../job/context.js';
 import { runStage } from '../job/stage.js';
+import { frameKey } from '../quality/frame-key.js';
 import type { GradedPass } from '../quality/grade-stage.js';
 import { findViews } from './find-views.js';
 
@@ -18,7 +19,7 @@ export async function viewStage(context: JobContext, graded: GradedPass): Promis
   const artefact = await runStage(context, {
     name: 'views',
     subject: pass.name,
-    key: { frames: frames.map((f) => [f.index, f.sha256]), binFactor, reading: readingKey(reading) },
+    key: { frames: frames.map(frameKey), binFactor, reading: readingKey(reading) },
     total: frames.length,
     unit: 'frames',
     run: async (handle) => {
