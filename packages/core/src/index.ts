@@ -8,6 +8,7 @@ export type { CalibrationKind, Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
 export { readSettingsFile } from './capture/settings-file.js';
+export { nearestName } from './capture/settings-nearest.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';
 export { writeSettingsTemplate } from './capture/settings-template.js';
 export type {
@@ -72,7 +73,8 @@ export type { ExposureStart } from './plan/exposure-start.js';
 export { plan } from './plan/plan.js';
 export { planCalendar } from './plan/plan-calendar.js';
 export type { PlanMoment } from './plan/plan-clock.js';
-export { PLAN_DEFAULTS, type PlanOptions, type PlanWish } from './plan/plan-options.js';
+export { PLAN_DEFAULTS } from './plan/plan-defaults.js';
+export type { PlanOptions, PlanWish } from './plan/plan-options.js';
 export { planSheet } from './plan/plan-sheet.js';
 export type {
   ChannelStops,

@@ -17,6 +17,8 @@ optics: { focalLengthMm: 2000 }
 sensor: { widthPx: 2048, heightPx: 1080, pitchUm: 5.5 }
 `,
 );
+const part = join(base, 'part.yaml');
+await writeFile(part, 'site: { heightM: 1034 }\nsensor: { widthPx: 2048, pitchUm: 5.5 }\n');
 
 test('windows and a shot list for people, the same as JSON for programs, and two files', async () => {
   const files = ['--html', join(base, 'plan.html'), '--ics', join(base, 'plan.ics')];
@@ -44,7 +46,7 @@ test('windows and a shot list for people, the same as JSON for programs, and two
   const again = await plenilune(['plan', ...rig, ...month, ...files]);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringMatching(/plan\.html exists\. .*\[OUTPUT_EXISTS\]\n$/) });
   expect(await plenilune(['plan', ...rig, ...month, ...files, '--force'])).toMatchObject({ code: 0 });
-  expect((await readdir(base)).sort()).toEqual(['plan.html', 'plan.ics', 'rig.yaml']);
+  expect((await readdir(base)).sort()).toEqual(['part.yaml', 'plan.html', 'plan.ics', 'rig.yaml']);
 });
 
 test('settings say the same as options, which come first', async () => {
@@ -95,9 +97,19 @@ test('no window, or one that is too short, ends with 4 and says why', async () =
 });
 
 test.each([
-  [[...rig, '--from', '2031-03-01'], "required option '--to <date>' not specified"],
+  [[...rig, '--from', '2031-03-01'], '--to <date> is missing; give it as an option [USAGE]'],
+  [['--form', '2031-03-01', '--to', '2031-03-31'], "unknown option '--form'; did you mean --from? [USAGE]"],
+  [[...rig, '--from', '2031-03-31', '--to', '2031-03-01'], '--from 2031-03-31 is not before --to 2031-03-01; '],
   [[...rig, '--from', '2031-02-30', '--to', '2031-03-31'], '2031-02-30 is no date'],
-  [month, 'site.latitudeDeg is missing'],
+  [
+    [...rig.slice(0, 6), ...month],
+    '--pitch <um> (sensor.pitchUm in the settings file) is missing; give it as an option or, where a field is named, in a',
+  ],
+  [
+    ['--settings', part, '--to', '2031-03-31'],
+    'plenilune: --from <date>; --site <lat,lon[,m]> (site.latitudeDeg, site.longitudeDeg in the settings file); --focal <mm> ' +
+      '(optics.focalLengthMm in the settings file); --sensor <size> (sensor.heightPx in the settings file) are missing; ',
+  ],
   [['--site', 'here', ...month], 'Expected latitude and longitude'],
   [[...rig, ...month, '--elongation', '10'], 'Expected two angles such as 60..120.'],
   [[...rig, ...month, '--within', '3'], '--within <deg> is given without --feature <name>'],

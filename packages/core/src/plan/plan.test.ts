@@ -145,8 +145,12 @@ test('plain data, the same for the same question', () => {
 });
 
 test.each<[Partial<PlanOptions>, RegExp]>([
-  [{ site: {} }, /site\.latitudeDeg is missing/],
-  [{ optics: {} }, /optics\.focalLengthMm is missing/],
+  [{ site: {} }, /^site\.latitudeDeg, site\.longitudeDeg are missing; give a number for each$/],
+  [
+    { site: { latitudeDeg: 1 }, optics: {}, sensor: { widthPx: 9 } },
+    /^site\.longitudeDeg, optics\.focalLengthMm, sensor\.heightPx, sensor\.pitchUm are missing/,
+  ],
+  [{ optics: {} }, /^optics\.focalLengthMm is missing; give a number$/],
   [{ sensor: { widthPx: 10, heightPx: 1080, pitchUm: 5 } }, /sensor\.widthPx is 10/],
   [{ optics: { focalLengthMm: 20 } }, /from corner to corner/],
   [{ body: 'pluto' as 'moon' }, /body is pluto; give one of moon/],

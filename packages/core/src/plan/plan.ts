@@ -1,7 +1,8 @@
 import { UsageError } from '../job/errors.js';
 import type { SkyWindow } from '../sky/windows.js';
 import { momentIn } from './plan-clock.js';
-import { PLAN_DEFAULTS, type PlanOptions, type Rig, rigOf } from './plan-options.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
+import { type PlanOptions, type Rig, rigOf } from './plan-options.js';
 import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
 import { schedule } from './schedule.js';
 import { shotList } from './shot-list.js';

@@ -7,7 +7,8 @@ import { requireDate, requireRange } from '../sky/types.js';
 import { type SkyWindow, skyWindows } from '../sky/windows.js';
 import type { SkyWish } from '../sky/wishes.js';
 import { otherWindows } from './other-windows.js';
-import { PLAN_DEFAULTS, type PlanWish, type Rig } from './plan-options.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
+import type { PlanWish, Rig } from './plan-options.js';
 
 const DAY_MS = 86_400_000;
 const LONGEST_DAYS = 400;
