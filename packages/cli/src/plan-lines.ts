@@ -1,4 +1,4 @@
-import { lasting, type Plan, passTable, shotNotes, spanText } from '@plenilune/core';
+import { lasting, missNotes, type Plan, passTable, shotNotes, spanText } from '@plenilune/core';
 import { count, inColumns } from './lines.js';
 
 /** A plan as lines for a terminal. */
@@ -14,7 +14,7 @@ export function planLines(plan: Plan): string[] {
     if (sweep && windows.length > 1) lines.push(`     ${sweep.text}`);
   }
   if (windowsFound > windows.length) lines.push(`  and ${windowsFound - windows.length} more`);
-  if (reason !== null) lines.push(`Not feasible: ${reason}.`);
+  if (reason !== null) lines.push(`Not feasible: ${reason}.`, ...missNotes(plan).map((note) => `  ${note}`));
   if (!shots) return lines;
   const passes = count(shots.passes.length, 'pass', 'passes');
   lines.push(

@@ -70,6 +70,7 @@ export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.j
 export type { OverlapFigures, OverlapReason } from './placement/overlap-verdict.js';
 export type { EdgeReport, PlacedBy } from './placement/place-stage.js';
 export type { ExposureStart } from './plan/exposure-start.js';
+export type { MissedCondition, PlanMiss } from './plan/missed.js';
 export { plan } from './plan/plan.js';
 export { planCalendar } from './plan/plan-calendar.js';
 export type { PlanMoment } from './plan/plan-clock.js';
@@ -87,7 +88,7 @@ export type {
   PlannedWindow,
   ShotList,
 } from './plan/plan-types.js';
-export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
+export { lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Background } from './plate/background.js';
@@ -204,7 +205,7 @@ export {
   standardAir,
 } from './sky/types.js';
 export { type SkyWindow, skyWindows } from './sky/windows.js';
-export type { AngleRange, SkyWish } from './sky/wishes.js';
+export type { AngleRange, ConditionKind, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
 export type { SharpChoice, WeightTrade } from './strip/sharp-weights.js';
 export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';

@@ -87,8 +87,30 @@ test('the Sun: done, with the warning wherever one looks', async () => {
 });
 
 test('no window, or one that is too short, ends with 4 and says why', async () => {
-  const none = await plenilune(['plan', ...rig, ...month, '--altitude', '89', '--ics', join(base, 'none.ics')]);
-  expect(none).toMatchObject({ code: 4, stderr: expect.stringContaining('Not feasible: no window was found') });
+  const none = await plenilune([
+    'plan',
+    ...rig,
+    ...month,
+    '--altitude',
+    '89',
+    '--json',
+    '--ics',
+    join(base, 'none.ics'),
+  ]);
+  expect(none.code).toBe(4);
+  expect(none.stderr.split('\n')).toEqual([
+    'Not feasible: no window was found: the span never has the Moon at least 89° high; try a longer span, or a lower altitude.',
+    expect.stringMatching(
+      /^ {2}The Moon at least 89° high: never; nearest the Moon 6\d\.\d° high, 2031-03-\d\d \d\d:\d\d UTC\.$/,
+    ),
+    expect.stringMatching(
+      /^ {2}A dark sky, the Sun 18° down or more: for \d+ h, at its best the Sun \d\d\.\d° down, 2031-03-/,
+    ),
+    expect.stringMatching(/^ {2}Nearest to all at once: the Moon 6\d\.\d° high, the Sun \d+\.\d° down, 2031-03-/),
+    '',
+  ]);
+  const { missed } = JSON.parse(none.stdout);
+  expect(missed.conditions.map(({ heldMin }: { heldMin: number }) => heldMin > 0)).toEqual([false, true]);
   expect(await readdir(base)).not.toContain('none.ics');
   const short = ['--from', '2031-03-02T19:30Z', '--to', '2031-03-02T20:40:00+01:00'];
   const brief = await plenilune(['plan', ...rig, ...short, '--json']);

@@ -2,6 +2,7 @@ import type { RollingShutter } from '../sky/camera-drift.js';
 import type { Twilight } from '../sky/twilight.js';
 import type { Air, SkyBody } from '../sky/types.js';
 import type { ExposureStart } from './exposure-start.js';
+import type { PlanMiss } from './missed.js';
 import type { PlanMoment } from './plan-clock.js';
 import type { SunWarning } from './sun-warning.js';
 
@@ -161,6 +162,8 @@ export interface Plan {
   /** Whether there is a shot list for the chosen window; `reason` says why not. */
   readonly feasible: boolean;
   readonly reason: string | null;
+  /** How near the span came to the wish when no window was found; else null. */
+  readonly missed: PlanMiss | null;
   /** Passes that the disc would need, about, when there is no shot list because the window is too short. */
   readonly neededPasses: number | null;
   readonly shots: ShotList | null;

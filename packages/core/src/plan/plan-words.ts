@@ -82,6 +82,33 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
   return notes;
 }
 
+/** What each condition of a wish made of a span in which no window was found, and the nearest moment: a sentence each. */
+export function missNotes({ missed }: Plan): string[] {
+  if (!missed) return [];
+  const lines = missed.conditions.map(({ wished, heldMin, best, figure }) => {
+    const how = heldMin > 0 ? `for ${inAll(heldMin)}, at its best` : 'never; nearest';
+    return `${capital(wished)}: ${how} ${figure}, ${momentText(best)}.`;
+  });
+  const { moment, figures } = missed.nearest;
+  if (figures.length === 1) return lines;
+  return [...lines, `Nearest to all at once: ${figures.join(', ')}, ${momentText(moment)}.`];
+}
+
+function capital(text: string): string {
+  return `${text.slice(0, 1).toUpperCase()}${text.slice(1)}`;
+}
+
+/** "40 min", "12.5 h" */
+function inAll(minutes: number): string {
+  return minutes < 100 ? `${minutes} min` : `${round(minutes / 60)} h`;
+}
+
+/** A moment in the site's zone: "2031-03-04 21:15 +01:00", or in UTC. */
+function momentText({ local }: PlanMoment): string {
+  const offset = local.slice(19);
+  return `${local.slice(0, 10)} ${local.slice(11, 16)} ${offset === '+00:00' ? 'UTC' : offset}`;
+}
+
 /** "1/160 s", "2.5 s" */
 function shutterOf(exposureS: number): string {
   return exposureS < 0.4 ? `1/${round(1 / exposureS)} s` : `${exposureS.toFixed(1)} s`;
@@ -117,7 +144,7 @@ function phaseNote({ body }: Plan, { disc }: ShotList): string[] {
   const east = signed(disc.librationLongitudeDeg!, 1);
   const north = signed(disc.librationLatitudeDeg!, 1);
   return [
-    `${disc.phaseName!.slice(0, 1).toUpperCase()}${disc.phaseName!.slice(1)}, ${round(100 * disc.illuminatedFraction!)} % lit, colongitude ${disc.colongitudeDeg!.toFixed(1)}°, libration ${east}° in longitude, ${north}° in latitude.`,
+    `${capital(disc.phaseName!)}, ${round(100 * disc.illuminatedFraction!)} % lit, colongitude ${disc.colongitudeDeg!.toFixed(1)}°, libration ${east}° in longitude, ${north}° in latitude.`,
   ];
 }
 
