@@ -88,7 +88,7 @@ export type {
   PlannedWindow,
   ShotList,
 } from './plan/plan-types.js';
-export { lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
+export { dataNote, lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Background } from './plate/background.js';

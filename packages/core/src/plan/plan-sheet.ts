@@ -1,6 +1,6 @@
 import { escapeXml, planDrawing } from './plan-drawing.js';
 import type { Plan, PlannedWindow } from './plan-types.js';
-import { passTable, shotNotes, spanText } from './plan-words.js';
+import { dataNote, passTable, shotNotes, spanText } from './plan-words.js';
 
 /**
  * A plan as one HTML page to be printed: warning, drawing, shot list, windows. It holds all that it shows and asks for
@@ -55,7 +55,7 @@ function warningOf({ sun }: Plan): string[] {
 
 function shotsOf(plan: Plan): string[] {
   if (!plan.shots) return [];
-  const notes = shotNotes(plan, plan.shots).map((note) => `<li>${escapeXml(note)}</li>`);
+  const notes = [...shotNotes(plan, plan.shots), dataNote(plan.shots)].map((note) => `<li>${escapeXml(note)}</li>`);
   return [
     `<div class="sides">${planDrawing(plan.shots)}<div><ul>${notes.join('')}</ul></div></div>`,
     `<h2>Passes (start in ${escapeXml(plan.timeZone)})</h2>`,

@@ -16,6 +16,8 @@ export interface PlannedWindow {
   readonly best: PlanMoment;
   /** Hours, each weighed by the sine of the body's altitude. */
   readonly score: number;
+  /** Lit share of the disc at the best moment, 0 to 1; null for the Sun. */
+  readonly illuminatedFraction: number | null;
   readonly reasons: readonly string[];
   readonly sun: SunWarning | null;
 }
@@ -91,8 +93,15 @@ export interface PlannedPass {
 
 /** The camera and its scale. */
 export interface PlannedCamera {
+  /** Of the whole optics. */
   readonly focalLengthMm: number;
+  /** Null when it is not said; the ratio follows from it. */
+  readonly apertureMm: number | null;
   readonly focalRatio: number | null;
+  readonly pitchUm: number;
+  readonly bitDepth: number;
+  /** From the first row to the last; null when it is not said. */
+  readonly readoutMs: number | null;
   readonly scaleArcsecPerPx: number;
   readonly widthPx: number;
   readonly heightPx: number;
@@ -147,7 +156,14 @@ export interface ShotList {
   readonly passes: readonly PlannedPass[];
   readonly reaimS: number;
   readonly totalS: number;
+  /** Of all frames at the camera's rate. */
   readonly totalBytes: number;
+  /**
+   * The least that will do, spread evenly over the passes: so many frames that ground which crosses the whole frame is in
+   * four of them, and a dozen a pass at least.
+   */
+  readonly leastFrames: number;
+  readonly leastBytes: number;
   /** Null for other bodies than the Moon, and without an aperture. */
   readonly exposure: ExposureStart | null;
 }

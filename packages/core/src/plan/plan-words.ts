@@ -60,12 +60,13 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
   const size = `${round(2 * disc.radiusPx)} px across in frames of ${camera.widthPx} x ${camera.heightPx} px, ${camera.scaleArcsecPerPx.toFixed(3)}" per px`;
   const notes = [
     `The disc is ${size}.`,
+    ...sizeNotes(shots),
     ...phaseNote(plan, shots),
     `Camera: the frame's upper edge at position angle ${first!.aim.frameAngleDeg.toFixed(1)}° in the first pass, ${signed(camera.rollFromVerticalDeg, 1)}° from the vertical (anticlockwise), and so for all.`,
     `Start each pass with the leading limb ${round(first!.leadPx)} px outside the ${first!.entersAt} edge; let it drift until the disc has left the frame.`,
     'Aims across the drift: + lies to the left of the way that the disc drifts in the frame, where it is north of the disc if it drifts west.',
     `Room: aims may err by ${round(margins.pointingArcsec)}" each, ${round(margins.skyArcsec)}" of sky beyond the limbs, overlap ${round(100 * margins.overlap)} % at least; bend ${margins.bendArcsec.toFixed(1)}", turn and flattening between passes ${margins.shearArcsec.toFixed(1)}", within a pass ${margins.breathArcsec.toFixed(1)}".`,
-    `In all ${lasting(shots.totalS)}, ${sizeOf(shots.totalBytes)}; ${round(shots.reaimS)} s between passes to aim anew.`,
+    `In all ${lasting(shots.totalS)}; ${round(shots.reaimS)} s between passes to aim anew.`,
   ];
   if (first!.shutter) {
     const { shearPxPerRow, verticalScale } = first!.shutter;
@@ -80,6 +81,38 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
   }
   notes.push(`Taken for granted: ${plan.assumptions.join('; ')}.`);
   return notes;
+}
+
+/** A disc of fewer pixels across shows little. */
+const SMALL_PX = 200;
+
+/** What to mind when the disc is small: that it fits in the frame, that little of it will be seen. */
+function sizeNotes({ camera, disc, margins }: ShotList): string[] {
+  const acrossPx = 2 * disc.radiusPx;
+  const sparePx = (Math.min(camera.widthPx, camera.heightPx) - acrossPx) / 2;
+  const roomPx = (margins.skyArcsec + margins.pointingArcsec) / camera.scaleArcsecPerPx;
+  const notes: string[] = [];
+  if (sparePx >= roomPx) {
+    notes.push(
+      `The whole disc fits in the frame, with ${round(sparePx)} px to spare on every side: it does not have to drift through in parts; any frame that holds all of it shows all of it.`,
+    );
+  }
+  if (acrossPx < SMALL_PX) {
+    notes.push(
+      `The disc is very small in the frame, ${round(acrossPx)} px across: little will be seen on it; a longer focal length or a smaller pitch shows more.`,
+    );
+  }
+  return notes;
+}
+
+/**
+ * How much is recorded and at which rate, and how little would do, in a sentence; `more` is said of the rate, such as how to
+ * change it.
+ */
+export function dataNote({ camera, passes, totalBytes, leastFrames, leastBytes }: ShotList, more = ''): string {
+  const frames = passes.reduce((sum, pass) => sum + pass.frames, 0);
+  const rate = `at ${camera.framesPerSecond} frames/s${more === '' ? '' : ` (${more})`}`;
+  return `Data: ${sizeOf(totalBytes)} in ${frames} frames ${rate}; the least that will do, ${leastFrames} frames spread evenly over ${passes.length === 1 ? 'the pass' : 'the passes'}, is ${sizeOf(leastBytes)}.`;
 }
 
 /** What each condition of a wish made of a span in which no window was found, and the nearest moment: a sentence each. */
@@ -149,6 +182,7 @@ function phaseNote({ body }: Plan, { disc }: ShotList): string[] {
 }
 
 function sizeOf(bytes: number): string {
+  if (bytes < 1e8) return `${(bytes / 1e6).toFixed(1)} MB`;
   return bytes < 1e12 ? `${(bytes / 1e9).toFixed(1)} GB` : `${(bytes / 1e12).toFixed(2)} TB`;
 }
 

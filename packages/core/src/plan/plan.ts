@@ -1,4 +1,5 @@
 import { UsageError } from '../job/errors.js';
+import { ephemeris } from '../sky/ephemeris.js';
 import type { SkyWindow } from '../sky/windows.js';
 import { missedIn, type PlanMiss } from './missed.js';
 import { momentIn } from './plan-clock.js';
@@ -86,6 +87,7 @@ function describe(rig: Rig, window: SkyWindow, rank: number): PlannedWindow {
     end: momentIn(rig.timeZone, endMs),
     best: momentIn(rig.timeZone, bestMs),
     score: window.score,
+    illuminatedFraction: ephemeris(rig.body, window.best, rig.site).illuminatedFraction,
     reasons: window.reasons,
     sun: sunWarningAt(rig, [startMs, ...between(startMs, endMs), endMs]),
   };
