@@ -38,6 +38,9 @@ test('windows and a shot list for people, the same as JSON for programs, and two
   expect(stderr).toContain('Window 1: 5 passes in 23 min, start in Europe/Zurich:');
   expect(stderr).toMatch(/\n {2}1 {5}20:19:43 {2}19:19:43 {2}230 s {2}5520 /);
   expect(stderr).not.toContain('SUN');
+  expect(stderr).toMatch(
+    /\nData: 12\d\.\d GB in 2\d+ frames at 24 frames\/s \(--fps changes that\); the least .* is 0\.3 GB\.\n/,
+  );
   const made = JSON.parse(stdout);
   expect(made).toMatchObject({ body: 'Moon', feasible: true, windowsFound: 2, sun: null });
   expect(made.shots.passes.length).toBe(5);
@@ -80,10 +83,30 @@ test('the Sun: done, with the warning wherever one looks', async () => {
   ]);
   expect(code).toBe(0);
   const warning = 'Never point optics at or near the Sun without a certified full-aperture filter.';
-  expect(stderr).toMatch(/^SUN: the aim is the Sun/);
-  expect(stderr).toContain(warning);
-  expect(JSON.parse(stdout).sun.warning).toContain(warning);
+  const bar = '!'.repeat(100);
+  const [before, block, rest] = stderr.split(`${bar}\n`);
+  expect(before).toBe('');
+  expect(block).toMatch(/^!! {2}SUN: the aim is the Sun/);
+  expect(block!.replace(/\n!! +/g, ' ')).toContain(warning);
+  expect(Math.max(...block!.split('\n').map((line) => line.length))).toBeLessThanOrEqual(100);
+  // Once is enough in words; each window has its mark.
+  expect(rest).not.toMatch(/filter|[Ss]weep/);
+  expect(rest).toMatch(/^2 windows, the best first:\n {2}1 {2}.* UTC {2}SUN\n.*\n {2}2 {2}.* UTC {2}SUN\n/);
+  const made = JSON.parse(stdout);
+  for (const { sun } of [made, ...made.windows]) expect(sun.warning).toContain(warning);
   expect((await readFile(ics, 'utf8')).replaceAll('\r\n ', '')).toContain(warning);
+});
+
+test('the Sun over some of the windows: the warning says which, and how to learn the way to sweep for another', async () => {
+  const days = ['--from', '2031-03-01', '--to', '2031-03-05'];
+  const { stdout, stderr } = await plenilune(['plan', ...rig, ...days, '--sky', 'any', '--altitude', '50', '--json']);
+  const { windows } = JSON.parse(stdout) as { windows: { rank: number; sun: object | null }[] };
+  const marked = [...stderr.matchAll(/^ {2}(\d+) {2}.* SUN$/gm)].map(([, rank]) => Number(rank));
+  expect(marked).toEqual(windows.filter(({ sun }) => sun !== null).map(({ rank }) => rank));
+  expect(marked.length).toBeGreaterThan(1);
+  expect(stderr.replace(/\n!! +/g, ' ')).toMatch(
+    / This is about .*, marked SUN; which way to sweep differs, --window N tells /,
+  );
 });
 
 test('no window, or one that is too short, ends with 4 and says why', async () => {
