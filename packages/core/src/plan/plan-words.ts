@@ -153,7 +153,7 @@ export function lasting(seconds: number): string {
 }
 
 /** Time of day in the site's zone. */
-function clock({ local }: PlanMoment): string {
+export function clock({ local }: PlanMoment): string {
   return local.slice(11, 19);
 }
 
