@@ -1,6 +1,6 @@
 import { hashOf } from '../job/hash.js';
 import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
-import { clock, lasting } from './plan-words.js';
+import { clock, lasting, passCount, windowTitle } from './plan-words.js';
 
 /**
  * The windows of a plan as an iCalendar file (RFC 5545), an event each, in UTC; that of the chosen window lists its passes. An event's UID follows from the body and the
@@ -36,18 +36,11 @@ function eventOf(plan: Plan, window: PlannedWindow): string[] {
     `DTSTAMP:${stamp(start.utc)}`,
     `DTSTART:${stamp(start.utc)}`,
     `DTEND:${stamp(end.utc)}`,
-    `SUMMARY:${escaped(titleOf(plan, window, shots))}`,
+    `SUMMARY:${escaped(windowTitle(plan, window, shots) + (window.sun ? ' (mind the Sun)' : ''))}`,
     `DESCRIPTION:${escaped(description.join('\n'))}`,
     'TRANSP:TRANSPARENT',
     'END:VEVENT',
   ];
-}
-
-/** "Moon 62 % lit, 3 passes" for the window that is planned, "Moon 41 % lit, window 2" for the others. */
-function titleOf({ body }: Plan, { rank, illuminatedFraction, sun }: PlannedWindow, shots: ShotList | null): string {
-  // Phases of the Moon are what nights are chosen by; those of a planet hardly change.
-  const lit = body === 'Moon' ? ` ${Math.round(100 * illuminatedFraction!)} % lit` : '';
-  return `${body}${lit}, ${shots ? passCount(shots) : `window ${rank}`}${sun ? ' (mind the Sun)' : ''}`;
 }
 
 /** When each pass starts, a line each, for whoever has nothing but the calendar at hand. */
@@ -60,10 +53,6 @@ function passesOf({ timeZone }: Plan, shots: ShotList): string[] {
       return `${number}: ${isUtc ? utc : `${clock(start)} (${utc})`}, ${driftS} s`;
     }),
   ];
-}
-
-function passCount({ passes }: ShotList): string {
-  return `${passes.length} ${passes.length === 1 ? 'pass' : 'passes'}`;
 }
 
 /** `2031-03-04T20:15:00Z` as RFC 5545 writes it. */

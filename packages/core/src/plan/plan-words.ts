@@ -1,5 +1,5 @@
 import type { PlanMoment } from './plan-clock.js';
-import type { Plan, PlannedPass, ShotList } from './plan-types.js';
+import type { Plan, PlannedPass, PlannedWindow, ShotList } from './plan-types.js';
 
 const COLUMNS: readonly string[] = [
   'pass',
@@ -140,6 +140,38 @@ function inAll(minutes: number): string {
 function momentText({ local }: PlanMoment): string {
   const offset = local.slice(19);
   return `${local.slice(0, 10)} ${local.slice(11, 16)} ${offset === '+00:00' ? 'UTC' : offset}`;
+}
+
+/** "Moon 62 % lit, 3 passes" for the window that is planned, "Moon 41 % lit, window 2" for the others. */
+export function windowTitle(
+  { body }: Plan,
+  { rank, illuminatedFraction }: PlannedWindow,
+  shots: ShotList | null,
+): string {
+  // Phases of the Moon are what nights are chosen by; those of a planet hardly change.
+  const lit = body === 'Moon' ? ` ${Math.round(100 * illuminatedFraction!)} % lit` : '';
+  return `${body}${lit}, ${shots ? passCount(shots) : `window ${rank}`}`;
+}
+
+/** "1 pass", "3 passes" */
+export function passCount({ passes }: ShotList): string {
+  return `${passes.length} ${passes.length === 1 ? 'pass' : 'passes'}`;
+}
+
+/** What a shot list is for: a name and what it says, for a table of two columns. */
+export function rigFacts({ timeZone }: Plan, { camera, air }: ShotList): readonly (readonly [string, string])[] {
+  const { focalLengthMm, apertureMm, focalRatio, widthPx, heightPx, pitchUm, bitDepth, readoutMs } = camera;
+  const aperture = apertureMm === null ? '' : `, aperture ${round(apertureMm)} mm (f/${focalRatio!.toFixed(1)})`;
+  const sides = [widthPx, heightPx].map((px) => ((px * pitchUm) / 1000).toFixed(1)).join(' x ');
+  const readout = readoutMs === null ? '' : `, read out in ${round(readoutMs)} ms`;
+  return [
+    ['Optics', `focal length ${round(focalLengthMm)} mm${aperture}`],
+    [
+      'Sensor',
+      `${widthPx} x ${heightPx} px of ${round(pitchUm)} µm (${sides} mm), ${bitDepth} bits${readout}, ${camera.framesPerSecond} frames/s`,
+    ],
+    ['Site', `times of ${timeZone}, air of ${round(air.pressureHpa)} hPa and ${round(air.temperatureC)} °C`],
+  ];
 }
 
 /** "1/160 s", "2.5 s" */
