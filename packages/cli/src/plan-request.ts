@@ -101,6 +101,39 @@ function spanOf({ from, to }: PlanArguments, missing: readonly string[]): Pick<P
   throw new UsageError(`--from ${from} is not before --to ${to}; give the earlier one as --from`);
 }
 
+/** The options that stand for fields which the library may find fault with. */
+const OPTION_OF: Readonly<Record<string, string>> = {
+  ...{ 'site.latitudeDeg': '--site', 'site.longitudeDeg': '--site', 'site.heightM': '--site' },
+  ...{ 'optics.focalLengthMm': '--focal', 'optics.apertureMm': '--aperture', 'optics.reducer': '--reducer' },
+  ...{ 'sensor.widthPx': '--sensor', 'sensor.heightPx': '--sensor', 'sensor.pitchUm': '--pitch' },
+  ...{ 'sensor.readoutMs': '--readout', 'sensor.bitDepth': '--bits', framesPerSecond: '--fps', rollDeg: '--roll' },
+  ...{ pointingErrorArcsec: '--pointing', reaimS: '--reaim', leastAltitudeDeg: '--altitude', withinDeg: '--within' },
+  ...{ 'elongation.fromDeg': '--elongation', 'elongation.toDeg': '--elongation', overlap: '--overlap' },
+  ...{
+    'colongitude.fromDeg': '--colongitude',
+    'colongitude.toDeg': '--colongitude',
+    window: '--window',
+    body: '--body',
+  },
+};
+
+/** Does the work; where it finds fault with a field, the message names the option that stands for it as well. */
+export function inOptions<T>(work: () => T): T {
+  try {
+    return work();
+  } catch (error) {
+    throw withOption(error);
+  }
+}
+
+function withOption(error: unknown): unknown {
+  if (!(error instanceof UsageError)) return error;
+  const [, field, rest] = /^([\w.]+)( is .*)$/s.exec(error.message) ?? [];
+  const option = OPTION_OF[field ?? ''];
+  if (field === undefined || option === undefined) return error;
+  return new UsageError(`${option === `--${field}` ? option : `${option} (${field})`}${rest}`, { cause: error });
+}
+
 function wishOf({ altitude, sky, elongation, colongitude, feature, within, like }: PlanArguments): PlanWish {
   if (within !== undefined && feature === undefined) {
     throw new UsageError('--within <deg> is given without --feature <name>; say what is to be near the terminator');

@@ -157,6 +157,9 @@ test.each([
   ],
   [['--site', 'here', ...month], 'Expected latitude and longitude'],
   [[...rig, ...month, '--elongation', '10'], 'Expected two angles such as 60..120.'],
+  [[...rig, ...month, '--overlap', '0.9'], 'plenilune: --overlap is 0.9; give a number from 0 to 0.8 [USAGE]'],
+  [[...rig, ...month, '--focal', '5'], 'plenilune: --focal (optics.focalLengthMm) is 5; give a number from 10 to '],
+  [[...rig, ...month, '--window', '99'], 'plenilune: --window is 99; give a whole number from 1 to '],
   [[...rig, ...month, '--within', '3'], '--within <deg> is given without --feature <name>'],
   [[...rig, ...month, '--feature', 'Copernikus'], 'did you mean Copernicus?'],
 ])('%j is bad usage', async (args, message) => {
