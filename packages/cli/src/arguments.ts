@@ -1,4 +1,4 @@
-import { UsageError } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import { InvalidArgumentError } from 'commander';
 
 /** Reads a whole number of at least `least`, for commander. */

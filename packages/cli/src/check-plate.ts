@@ -1,4 +1,4 @@
-import { type VerifyResult, verifyPlate } from '@plenilune/core';
+import type { VerifyResult } from '@plenilune/core';
 import { EXIT } from './exit-code.js';
 import { count } from './lines.js';
 import type { Job, Outcome } from './run.js';
@@ -6,6 +6,7 @@ import type { Job, Outcome } from './run.js';
 /** Compares a plate's files, and those of its capture where one is given, with the hashes in its sidecar. */
 export async function checkPlate(sidecar: string, captureDir: string | undefined, job: Job): Promise<Outcome> {
   const { signal, onProgress } = job;
+  const { verifyPlate } = await import('@plenilune/core');
   const result = await verifyPlate(sidecar, { signal, onProgress, ...(captureDir !== undefined && { captureDir }) });
   const same = result.differences.length === 0;
   return { machine: result, summary: describe(result), complete: same, ...(!same && { exitCode: EXIT.unusableInput }) };

@@ -1,4 +1,11 @@
-import { InputError, InterruptedError, OutputError, PleniluneError, ResourceError, UsageError } from '@plenilune/core';
+import {
+  InputError,
+  InterruptedError,
+  OutputError,
+  PleniluneError,
+  ResourceError,
+  UsageError,
+} from '@plenilune/core/errors';
 
 /** What the process ends with. */
 export const EXIT = {

@@ -71,6 +71,14 @@ describe('help', () => {
 describe('bad usage ends with 2 and says what is meant', () => {
   test.each([
     [['stitch', 'c', '--ot', 'd'], "unknown option '--ot'; did you mean --out? [USAGE]"],
+    [['stitch', 'c', '--north'], "unknown option '--north'; did you mean --north-up? [USAGE]"],
+    [['stitch', 'c', '--crop-form', 'tif'], "unknown option '--crop-form'; did you mean --crop-format? [USAGE]"],
+    [['stitch', 'c', '--maps=all'], "unknown option '--maps=all'; did you mean --maps? [USAGE]"],
+    [['publish', 'p', '-to', 'x'], "unknown option '-to'; did you mean --to? [USAGE]"],
+    [['rehearse', join(base, 'r'), '--bit', '8'], "unknown option '--bit'; did you mean --bits? [USAGE]"],
+    [['check', 'c', '--quite'], "unknown option '--quite'; did you mean --quiet? [USAGE]"],
+    [['score', 'p', 't', '--xyz'], "unknown option '--xyz' [USAGE]"],
+    [['--verson'], "unknown option '--verson'; did you mean --version? [USAGE]"],
     [['stich', 'c'], "unknown command 'stich'; did you mean stitch? [USAGE]"],
     [['stitch', 'c'], '--out <folder> is missing; say where the plate is to go [USAGE]'],
     [['stitch', 'c', '--out'], "option '--out <folder>' argument missing [USAGE]"],

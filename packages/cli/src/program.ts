@@ -1,5 +1,5 @@
 import { readFileSync } from 'node:fs';
-import { UsageError } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import { Command, CommanderError } from 'commander';
 import { addCheck } from './commands/check.js';
 import { addCompletion } from './commands/completion.js';
@@ -10,6 +10,7 @@ import { addScore } from './commands/score.js';
 import { addStitch } from './commands/stitch.js';
 import { EXIT } from './exit-code.js';
 import { printFailure } from './run.js';
+import { usageMessage } from './usage-message.js';
 
 /** Reads the command line, runs the command and returns the exit code. */
 export async function runProgram(args: readonly string[]): Promise<number> {
@@ -17,7 +18,7 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   const program = new Command('plenilune')
     .description('One true oversized plate from locked-off passes of the drifting Moon.')
     .version(packageVersion())
-    .exitOverride()
+    .showSuggestionAfterError(false)
     .configureOutput({ outputError: () => {} })
     .configureHelp({ helpWidth: 100, showGlobalOptions: false })
     .addHelpText('after', EXIT_CODES);
@@ -26,16 +27,22 @@ export async function runProgram(args: readonly string[]): Promise<number> {
   };
   for (const addCommand of [addPlan, addRehearse, addCheck, addStitch, addPublish, addScore, addCompletion])
     addCommand(program, settle);
+  for (const command of [program, ...program.commands]) command.exitOverride((error) => leave(error, command));
   try {
     await program.parseAsync(args, { from: 'user' });
     return exitCode;
   } catch (error) {
+    if (error instanceof UsageError) return printFailure(error, commonOptionsOf(args));
     if (!(error instanceof CommanderError)) throw error;
-    if (error.exitCode === 0) return EXIT.done;
     // Without any argument the help has been printed on standard error already.
-    if (error.code === 'commander.help') return EXIT.badUsage;
-    return printFailure(new UsageError(plainWords(error.message)), commonOptionsOf(args));
+    return error.exitCode === 0 ? EXIT.done : EXIT.badUsage;
   }
+}
+
+/** Ends the reading of a command line: after help, or with what is wrong in the project's own words. */
+function leave(error: CommanderError, command: Command): never {
+  if (error.exitCode === 0 || error.code === 'commander.help') throw error;
+  throw new UsageError(usageMessage(error, command));
 }
 
 const EXIT_CODES = `
@@ -48,14 +55,6 @@ Never point optics at or near the Sun without a certified full-aperture filter. 
 function packageVersion(): string {
   const manifest: unknown = JSON.parse(readFileSync(new URL('../package.json', import.meta.url), 'utf8'));
   return (manifest as { readonly version: string }).version;
-}
-
-/** "error: unknown option '--ot'\n(Did you mean --out?)" as one sentence in the project's manner. */
-function plainWords(message: string): string {
-  return message
-    .replace(/^error: /, '')
-    .replace(/\n\(Did you mean (.*)\?\)$/, '; did you mean $1?')
-    .trimEnd();
 }
 
 /** The common options, when the command line could not be parsed as a whole. */

@@ -1,5 +1,6 @@
 import { existsSync } from 'node:fs';
-import { InterruptedError, type ProgressListener } from '@plenilune/core';
+import type { ProgressListener } from '@plenilune/core';
+import { InterruptedError } from '@plenilune/core/errors';
 import { type Command, Option } from 'commander';
 import { describeFailure, EXIT } from './exit-code.js';
 import { createProgressView, silent } from './progress.js';

@@ -1,7 +1,7 @@
 import { readdir, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
-import { InputError } from '@plenilune/core';
+import { InputError } from '@plenilune/core/errors';
 import type { Job, Outcome } from './run.js';
 
 /** How often the folder is looked at. */

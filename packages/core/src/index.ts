@@ -8,6 +8,7 @@ export type { CalibrationKind, Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
 export { readSettingsFile } from './capture/settings-file.js';
+export { nearestName } from './capture/settings-nearest.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';
 export { writeSettingsTemplate } from './capture/settings-template.js';
 export type {
@@ -69,10 +70,12 @@ export { type FindLimbOptions, findLimb, type LimbFit } from './placement/limb.j
 export type { OverlapFigures, OverlapReason } from './placement/overlap-verdict.js';
 export type { EdgeReport, PlacedBy } from './placement/place-stage.js';
 export type { ExposureStart } from './plan/exposure-start.js';
+export type { MissedCondition, PlanMiss } from './plan/missed.js';
 export { plan } from './plan/plan.js';
 export { planCalendar } from './plan/plan-calendar.js';
 export type { PlanMoment } from './plan/plan-clock.js';
-export { PLAN_DEFAULTS, type PlanOptions, type PlanWish } from './plan/plan-options.js';
+export { PLAN_DEFAULTS } from './plan/plan-defaults.js';
+export type { PlanOptions, PlanWish } from './plan/plan-options.js';
 export { planSheet } from './plan/plan-sheet.js';
 export type {
   ChannelStops,
@@ -85,7 +88,7 @@ export type {
   PlannedWindow,
   ShotList,
 } from './plan/plan-types.js';
-export { lasting, passTable, shotNotes, spanText } from './plan/plan-words.js';
+export { dataNote, lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
 export { type PlanFiles, writePlanFiles } from './plan-files.js';
 export type { Background } from './plate/background.js';
@@ -202,7 +205,7 @@ export {
   standardAir,
 } from './sky/types.js';
 export { type SkyWindow, skyWindows } from './sky/windows.js';
-export type { AngleRange, SkyWish } from './sky/wishes.js';
+export type { AngleRange, ConditionKind, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
 export type { SharpChoice, WeightTrade } from './strip/sharp-weights.js';
 export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';

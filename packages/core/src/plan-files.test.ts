@@ -10,10 +10,12 @@ import { planDrawing } from './plan/plan-drawing.js';
 import type { PlanOptions } from './plan/plan-options.js';
 import { planSheet } from './plan/plan-sheet.js';
 import { writePlanFiles } from './plan-files.js';
+import { ephemeris } from './sky/ephemeris.js';
 
 const scratch = useScratch();
+const site = { latitudeDeg: 46.6213, longitudeDeg: 8.0407 };
 const options: PlanOptions = {
-  site: { latitudeDeg: 46.6213, longitudeDeg: 8.0407, timeZone: 'Europe/Zurich' },
+  site: { ...site, timeZone: 'Europe/Zurich' },
   optics: { focalLengthMm: 2000 },
   sensor: { widthPx: 2048, heightPx: 1080, pitchUm: 5.5 },
   from: new Date('2031-03-01T00:00:00Z'),
@@ -44,8 +46,62 @@ test('the calendar: an event for each window, folded, escaped, in UTC, stable', 
   expect(planCalendar(plan({ ...options, wish: { leastAltitudeDeg: 89 } }))).toBeNull();
 });
 
+test('the titles tell what the events are, and the chosen one when each pass starts', () => {
+  const wish = { leastAltitudeDeg: 59 };
+  const [first, second] = [1, 2].map((window) => plan({ ...options, window, wish }));
+  const read = (one: typeof made, name: string): string[] =>
+    unfolded(planCalendar(one)!).flatMap((line) =>
+      line.startsWith(`${name}:`)
+        ? [
+            line
+              .slice(name.length + 1)
+              .replace(/\\n/g, '\n')
+              .replace(/\\(.)/g, '$1'),
+          ]
+        : [],
+    );
+  const lit = first!.windows.map(({ best }) => {
+    const { illuminatedFraction } = ephemeris('Moon', new Date(best.utc), { ...site, heightM: 0 });
+    return `Moon ${Math.round(100 * illuminatedFraction!)} % lit`;
+  });
+  expect(read(first!, 'SUMMARY').slice(0, 3)).toEqual([
+    `${lit[0]}, 5 passes`,
+    `${lit[1]}, window 2`,
+    `${lit[2]}, window 3`,
+  ]);
+  expect(read(second!, 'SUMMARY').slice(0, 2)).toEqual([`${lit[0]}, window 1`, `${lit[1]}, 5 passes`]);
+  const [chosen, other] = read(made, 'DESCRIPTION');
+  const passes = made.shots!.passes.map(
+    ({ number, start, driftS }) =>
+      `${number}: ${start.local.slice(11, 19)} (${start.utc.slice(11, 19)} UTC), ${driftS} s`,
+  );
+  expect(chosen!.split('\n').slice(-5)).toEqual(passes);
+  expect(chosen).toContain('\n5 passes in 23 min, start in Europe/Zurich:\n');
+  expect(other).not.toContain('start in');
+  // The same windows keep their UIDs, whichever is chosen.
+  expect(read(second!, 'UID')).toEqual(read(first!, 'UID'));
+  expect(read(night, 'SUMMARY')[0]).toMatch(/^Sun, \d+ passes \(mind the Sun\)$/);
+  const short = plan({ ...options, from: new Date('2031-03-02T19:30:00Z'), to: new Date('2031-03-02T19:40:00Z') });
+  expect(read(short, 'SUMMARY')).toEqual([expect.stringMatching(/^Moon \d\d % lit, window 1$/)]);
+});
+
+test('the calendar has the lines that RFC 5545 asks for, each once and in order', () => {
+  for (const one of [made, night]) {
+    const events = planCalendar(one)!.split('BEGIN:VEVENT\r\n').slice(1);
+    expect(events.length).toBe(one.windows.length);
+    for (const event of events) {
+      const names = unfolded(event).map((line) => line.replace(/:.*/s, ''));
+      const wanted = ['UID', 'DTSTAMP', 'DTSTART', 'DTEND', 'SUMMARY', 'DESCRIPTION', 'TRANSP', 'END'];
+      expect(names.slice(0, 8)).toEqual(wanted);
+      expect(event).toMatch(/DTSTAMP:\d{8}T\d{6}Z\r\nDTSTART:\d{8}T\d{6}Z\r\nDTEND:\d{8}T\d{6}Z\r\n/);
+    }
+  }
+});
+
 test('the Sun is warned of in the sheet and in every event', () => {
-  expect(planSheet(night)).toContain('without a certified full-aperture filter');
+  // On the sheet once, above all else; every window that it is about points to it.
+  expect(planSheet(night).match(/without a certified full-aperture filter/g)!.length).toBe(1);
+  expect(planSheet(night).match(/SUN: mind the warning above/g)!.length).toBe(night.windows.length);
   const events = unfolded(planCalendar(night)!).filter((line) => line.startsWith('DESCRIPTION:'));
   expect(events.length).toBe(night.windows.length);
   for (const event of events) expect(event).toContain('without a certified full-aperture filter');
@@ -55,7 +111,9 @@ test('the sheet stands on its own, with a row for each pass', () => {
   const html = planSheet(made);
   expect(html).not.toMatch(/<script|<link|<img|url\(|@import|src=/);
   expect(html.match(/https?:[^"]*/g)).toEqual(['http://www.w3.org/2000/svg']);
-  expect(html.match(/<tr><td>\d+<\/td><td>\d\d:\d\d:\d\d<\/td>/g)!.length).toBe(made.shots!.passes.length);
+  expect(html.match(/<tr><td data-name="pass">\d+<\/td><td data-name="start">\d\d:\d\d:\d\d<\/td>/g)!.length).toBe(
+    made.shots!.passes.length,
+  );
   expect(html).not.toMatch(/46\.62|8\.04/);
   const hostile = planSheet({ ...made, timeZone: '<b>&"' });
   expect(hostile).toContain('&#60;b&#62;&#38;&#34;');

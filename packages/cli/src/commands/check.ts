@@ -1,4 +1,5 @@
-import { type CheckedPass, type CheckResult, checkCapture, sidecarAt, UsageError } from '@plenilune/core';
+import type { CheckedPass, CheckResult } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import type { Command } from 'commander';
 import { wholeNumber } from '../arguments.js';
 import { checkPlate } from '../check-plate.js';
@@ -46,6 +47,7 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
       settle(
         await runCommand(options, async (job) => {
           if (options.init && options.watch) throw new UsageError('--init and --watch exclude each other; give one');
+          const { sidecarAt } = await import('@plenilune/core');
           const sidecar = await sidecarAt(capture);
           if (sidecar !== undefined) return checkPlate(sidecar, plateOnly(options), job);
           if (options.capture !== undefined)
@@ -69,6 +71,7 @@ async function checkOnce(
   { signal, onProgress, tell }: Job,
 ): Promise<Outcome> {
   const { init = false, follow = false, workers } = options;
+  const { checkCapture } = await import('@plenilune/core');
   const result = await checkCapture(capture, {
     init,
     follow,

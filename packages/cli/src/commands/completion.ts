@@ -1,4 +1,4 @@
-import { UsageError } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import { Argument, type Command } from 'commander';
 import { EXIT } from '../exit-code.js';
 

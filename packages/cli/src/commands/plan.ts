@@ -1,54 +1,11 @@
 import { join } from 'node:path';
-import {
-  type BodyName,
-  PLAN_DEFAULTS,
-  type PlanOptions,
-  type PlanWish,
-  plan,
-  planRehearsal,
-  readSettingsFile,
-  rehearse,
-  UsageError,
-  writePlanFiles,
-} from '@plenilune/core';
+import type { CaptureSettings } from '@plenilune/core';
+import { PLAN_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
-import { angles, coordinates, moment, number, size, wholeNumber } from '../arguments.js';
+import { angles, coordinates, number, size, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
-import { planLines } from '../plan-lines.js';
-import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
-
-interface PlanArguments extends CommonOptions {
-  readonly settings?: string;
-  readonly site?: { readonly latitudeDeg: number; readonly longitudeDeg: number; readonly heightM?: number };
-  readonly zone?: string;
-  readonly focal?: number;
-  readonly aperture?: number;
-  readonly reducer?: number;
-  readonly sensor?: { readonly widthPx: number; readonly heightPx: number };
-  readonly pitch?: number;
-  readonly readout?: number;
-  readonly bits?: number;
-  readonly fps?: number;
-  readonly body?: BodyName;
-  readonly from: string;
-  readonly to: string;
-  readonly altitude?: number;
-  readonly sky?: 'dark' | 'twilight' | 'any';
-  readonly elongation?: { readonly fromDeg: number; readonly toDeg: number };
-  readonly colongitude?: { readonly fromDeg: number; readonly toDeg: number };
-  readonly feature?: string;
-  readonly within?: number;
-  readonly like?: string;
-  readonly window?: number;
-  readonly pointing?: number;
-  readonly overlap?: number;
-  readonly roll?: number;
-  readonly reaim?: number;
-  readonly html?: string;
-  readonly ics?: string;
-  readonly rehearse?: string;
-  readonly force?: boolean;
-}
+import { inOptions, type PlanArguments, planRequest } from '../plan-request.js';
+import { runCommand, withCommonOptions } from '../run.js';
 
 const { leastAltitudeDeg, bitDepth, framesPerSecond, terminatorWithinDeg, pointingErrorArcsec, overlap, reaimS } =
   PLAN_DEFAULTS;
@@ -89,8 +46,8 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       .option('--bits <number>', '', wholeNumber(1))
       .option('--fps <number>', '', number)
       .option('--body <name>')
-      .requiredOption('--from <date>', 'first day or moment of the search, in UTC unless it says so itself')
-      .requiredOption('--to <date>', 'last day or moment')
+      .option('--from <date>', 'first day or moment of the search, in UTC unless it says so itself; required')
+      .option('--to <date>', 'last day or moment; required')
       .option('--altitude <deg>', '', number)
       .addOption(new Option('--sky <kind>').choices(['dark', 'twilight', 'any']))
       .option('--elongation <a..b>', '', angles)
@@ -114,9 +71,11 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       settle(
         await runCommand(options, async ({ signal, onProgress }) => {
           const { settings, html, ics, rehearse: folder, force = false } = options;
-          const given = settings === undefined ? {} : await readSettingsFile(settings);
-          const asked = merge(given, options);
-          const made = plan(asked);
+          const given = settings === undefined ? {} : await settingsIn(settings);
+          const asked = planRequest(given, options);
+          const { plan, planRehearsal, rehearse, writePlanFiles } = await import('@plenilune/core');
+          const { planLines } = await import('../plan-lines.js');
+          const made = inOptions(() => plan(asked));
           const rehearsal = folder !== undefined && made.shots ? planRehearsal(asked, made.shots) : null;
           const files = {
             force,
@@ -135,49 +94,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
     });
 }
 
-/** What the settings say, and over it what the command line says. */
-function merge(settings: Partial<PlanOptions>, options: PlanArguments): PlanOptions {
-  const { site, optics, sensor } = settings;
-  const body = options.body ?? settings.body;
-  return {
-    site: { ...site, ...options.site, ...only({ timeZone: options.zone }) },
-    optics: {
-      ...optics,
-      ...only({ focalLengthMm: options.focal, apertureMm: options.aperture, reducer: options.reducer }),
-    },
-    sensor: {
-      ...sensor,
-      ...options.sensor,
-      ...only({ pitchUm: options.pitch, readoutMs: options.readout, bitDepth: options.bits }),
-    },
-    from: moment(options.from, 'start'),
-    to: moment(options.to, 'end'),
-    wish: wishOf(options),
-    ...only({
-      body,
-      window: options.window,
-      framesPerSecond: options.fps,
-      pointingErrorArcsec: options.pointing,
-      overlap: options.overlap,
-      rollDeg: options.roll,
-      reaimS: options.reaim,
-    }),
-  };
-}
-
-function wishOf({ altitude, sky, elongation, colongitude, feature, within, like }: PlanArguments): PlanWish {
-  if (within !== undefined && feature === undefined) {
-    throw new UsageError('--within <deg> is given without --feature <name>; say what is to be near the terminator');
-  }
-  return {
-    ...only({ leastAltitudeDeg: altitude, sky, elongation, colongitude }),
-    ...(feature === undefined ? {} : { feature: { name: feature, ...only({ withinDeg: within }) } }),
-    ...(like === undefined ? {} : { like: moment(like, 'start') }),
-  };
-}
-
-/** Without the fields that are not given. */
-function only<T extends object>(fields: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
-  const given = Object.entries(fields).filter(([, value]) => value !== undefined);
-  return Object.fromEntries(given) as { [K in keyof T]?: Exclude<T[K], undefined> };
+async function settingsIn(path: string): Promise<CaptureSettings> {
+  const { readSettingsFile } = await import('@plenilune/core');
+  return readSettingsFile(path);
 }

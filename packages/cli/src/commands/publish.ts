@@ -1,4 +1,5 @@
-import { type MakerFacts, type PublishResult, publish, UsageError } from '@plenilune/core';
+import type { MakerFacts, PublishResult } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import type { Command } from 'commander';
 import { wholeNumbers } from '../arguments.js';
 import { tellBelow } from '../help.js';
@@ -67,6 +68,7 @@ export function addPublish(program: Command, settle: (exitCode: number) => void)
         await runCommand(options, async ({ signal, onProgress }) => {
           const { to, facts, licenceFile, sizes, watermark, keepLocation = false, force = false } = options;
           if (to === undefined) throw new UsageError('--to <folder> is missing; say where the pack is to go');
+          const { publish } = await import('@plenilune/core');
           const result = await publish(plate, {
             toDir: to,
             maker: makerOf(options),

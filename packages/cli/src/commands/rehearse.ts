@@ -1,5 +1,6 @@
 import { join } from 'node:path';
-import { REHEARSAL_DEFAULTS, type RehearsalSettings, type RehearsalSummary, rehearse } from '@plenilune/core';
+import type { RehearsalSettings, RehearsalSummary } from '@plenilune/core';
+import { REHEARSAL_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
 import { number, size, wholeNumber, wholeNumbers } from '../arguments.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
@@ -58,6 +59,7 @@ export function addRehearse(program: Command, settle: (exitCode: number) => void
       const { force = false } = options;
       settle(
         await runCommand(options, async ({ signal, onProgress }) => {
+          const { rehearse } = await import('@plenilune/core');
           const summary = await rehearse(folder, settingsOf(options), { signal, onProgress, force });
           return { machine: summary, summary: describe(summary), complete: true };
         }),

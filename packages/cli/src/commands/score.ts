@@ -1,4 +1,4 @@
-import { type ScoreReport, scorePlate } from '@plenilune/core';
+import type { ScoreReport } from '@plenilune/core';
 import type { Command } from 'commander';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
@@ -27,6 +27,7 @@ export function addScore(program: Command, settle: (exitCode: number) => void): 
       const { linear = false } = options;
       settle(
         await runCommand(options, async ({ signal }) => {
+          const { scorePlate } = await import('@plenilune/core');
           const report = await scorePlate(plate, truth, { signal, linear });
           return { machine: report, summary: describe(report), complete: true };
         }),

@@ -1,5 +1,6 @@
 import { join, resolve } from 'node:path';
-import { type MasterOptions, type StitchResult, stitch, UsageError } from '@plenilune/core';
+import type { MasterOptions, StitchResult } from '@plenilune/core';
+import { UsageError } from '@plenilune/core/errors';
 import { type Command, Option } from 'commander';
 import { bytes, crop, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
@@ -112,6 +113,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       settle(
         await runCommand({ ...options, ...keeping(options) }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
+          const { stitch } = await import('@plenilune/core');
           const result = await stitch(capture, {
             outDir: out,
             force,

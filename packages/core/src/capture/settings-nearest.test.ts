@@ -20,6 +20,11 @@ test.each([
   expect(nearestName(written, NAMES)).toBe(name);
 });
 
+test('of two names that begin alike, the one that less is missing of', () => {
+  expect(nearestName('--crop-form', ['--crop', '--crop-format'])).toBe('--crop-format');
+  expect(nearestName('--north', ['--north-up-always', '--north-up'])).toBe('--north-up');
+});
+
 test('the distance is one for one edit, and the same both ways', () => {
   expect(editDistance('srgb', 'srbg')).toBe(1);
   expect(editDistance('linear', 'liner')).toBe(1);

@@ -1,7 +1,7 @@
 /**
- * The name that was most probably meant, or `undefined` when none is near. Case, dashes and underscores do not count;
- * a name that begins with what was written (`latitude`, `latitudeDeg`), or the other way round, is near; else one that
- * differs by at most a third of its letters.
+ * The name that was most probably meant, or `undefined` when none is near: for "did you mean" in a message. Case, dashes
+ * and underscores do not count; a name that begins with what was written (`latitude`, `latitudeDeg`), or the other way
+ * round, is near; else one that differs by at most a third of its letters (optimal string alignment; Damerau 1964).
  */
 export function nearestName(written: string, names: Iterable<string>): string | undefined {
   const plain = fold(written);
@@ -15,7 +15,8 @@ export function nearestName(written: string, names: Iterable<string>): string | 
       Math.min(plain.length, other.length) >= 3 && (other.startsWith(plain) || plain.startsWith(other));
     const edits = editDistance(plain, other);
     const near = isBeginning || edits <= Math.max(1, Math.floor(Math.max(plain.length, other.length) / 3));
-    const cost = isBeginning ? Math.min(edits, 1.5) : edits;
+    // Of several beginnings the one of which least is missing.
+    const cost = isBeginning ? Math.min(edits, 1.5 + edits / LONGEST / 2) : edits;
     if (near && cost < bestCost) {
       best = name;
       bestCost = cost;

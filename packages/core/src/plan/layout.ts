@@ -1,4 +1,5 @@
-import { PLAN_DEFAULTS, type Rig } from './plan-options.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
+import type { Rig } from './plan-options.js';
 import { bendOf, breathOf, extentOf, type Standing, shearBetween } from './standing.js';
 
 /** A pass in time, before it has its aim. */

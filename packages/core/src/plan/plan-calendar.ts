@@ -1,9 +1,9 @@
 import { hashOf } from '../job/hash.js';
-import type { Plan, PlannedWindow } from './plan-types.js';
-import { lasting } from './plan-words.js';
+import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
+import { clock, lasting, passCount, windowTitle } from './plan-words.js';
 
 /**
- * The windows of a plan as an iCalendar file (RFC 5545), an event each, in UTC. An event's UID follows from the body and the
+ * The windows of a plan as an iCalendar file (RFC 5545), an event each, in UTC; that of the chosen window lists its passes. An event's UID follows from the body and the
  * window's times alone, so that the same window found again replaces itself; the site's coordinates are not in it. Null
  * without a window: a calendar holds one event at least.
  */
@@ -27,7 +27,7 @@ function eventOf(plan: Plan, window: PlannedWindow): string[] {
   const description = [
     ...(window.sun ? [window.sun.warning, ...window.sun.cautions.map(({ text }) => text)] : []),
     ...reasons,
-    ...(shots ? [`passes: ${shots.passes.length}, from ${shots.passes[0]!.start.utc}, ${lasting(shots.totalS)}`] : []),
+    ...(shots ? passesOf(plan, shots) : []),
   ];
   return [
     'BEGIN:VEVENT',
@@ -36,10 +36,22 @@ function eventOf(plan: Plan, window: PlannedWindow): string[] {
     `DTSTAMP:${stamp(start.utc)}`,
     `DTSTART:${stamp(start.utc)}`,
     `DTEND:${stamp(end.utc)}`,
-    `SUMMARY:${escaped(`${plan.body}, window ${rank}${window.sun ? ' (mind the Sun)' : ''}`)}`,
+    `SUMMARY:${escaped(windowTitle(plan, window, shots) + (window.sun ? ' (mind the Sun)' : ''))}`,
     `DESCRIPTION:${escaped(description.join('\n'))}`,
     'TRANSP:TRANSPARENT',
     'END:VEVENT',
+  ];
+}
+
+/** When each pass starts, a line each, for whoever has nothing but the calendar at hand. */
+function passesOf({ timeZone }: Plan, shots: ShotList): string[] {
+  const isUtc = /^(Z|UTC)$/i.test(timeZone);
+  return [
+    `${passCount(shots)} in ${lasting(shots.totalS)}, start in ${timeZone}:`,
+    ...shots.passes.map(({ number, start, driftS }) => {
+      const utc = `${start.utc.slice(11, 19)} UTC`;
+      return `${number}: ${isUtc ? utc : `${clock(start)} (${utc})`}, ${driftS} s`;
+    }),
   ];
 }
 

@@ -4,6 +4,7 @@ import { UsageError } from '../job/errors.js';
 import { airOfSettings, skyBodyOf } from '../sky/place-settings.js';
 import { type Air, requireRange, type Site, SKY_BODIES, type SkyBody } from '../sky/types.js';
 import type { AngleRange } from '../sky/wishes.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
 
 /** What is wished for of a night; what is left out does not matter, save for the defaults that are named. */
 export interface PlanWish {
@@ -52,24 +53,6 @@ export interface PlanOptions {
   readonly reaimS?: number;
 }
 
-/** What {@link plan} takes where nothing is said. */
-export const PLAN_DEFAULTS = {
-  leastAltitudeDeg: 20,
-  /** What the Sun climbs there in a day: one night of every month has it. */
-  terminatorWithinDeg: 12,
-  /** Half of what the colongitude grows in a day: one night of every month is near enough. */
-  likeWithinDeg: 6.1,
-  framesPerSecond: 24,
-  bitDepth: 16,
-  pointingErrorArcsec: 60,
-  overlap: 0.15,
-  reaimS: 60,
-  /** Sky beyond each limb, as a share of the disc's radius. */
-  skyMargin: 0.05,
-  /** Windows that are listed. */
-  mostWindows: 10,
-} as const;
-
 /** What does the recording, checked and with its defaults. */
 export interface Rig {
   readonly site: Site;
@@ -94,22 +77,23 @@ export interface Rig {
 /** Checks what a plan is asked and fills in the defaults. Throws {@link UsageError} for what is missing or cannot be. */
 export function rigOf(options: PlanOptions): Rig {
   const { site = {}, optics = {}, sensor = {} } = options;
+  requireAll(options);
   const heightM = site.heightM ?? 0;
   requireRange('site.heightM', heightM, -500, 11_000);
   const rig: Rig = {
     site: {
-      latitudeDeg: needed('site.latitudeDeg', site.latitudeDeg, -90, 90),
-      longitudeDeg: needed('site.longitudeDeg', site.longitudeDeg, -360, 360),
+      latitudeDeg: inRange('site.latitudeDeg', site.latitudeDeg, -90, 90),
+      longitudeDeg: inRange('site.longitudeDeg', site.longitudeDeg, -360, 360),
       heightM,
     },
     air: airOfSettings(site),
     timeZone: zoneOf(site.timeZone ?? 'UTC'),
     body: bodyOf(options.body ?? 'moon'),
-    focalLengthMm: needed('optics.focalLengthMm', optics.focalLengthMm, 10, 100_000) * (optics.reducer ?? 1),
+    focalLengthMm: inRange('optics.focalLengthMm', optics.focalLengthMm, 10, 100_000) * (optics.reducer ?? 1),
     apertureMm: optics.apertureMm ?? null,
-    widthPx: needed('sensor.widthPx', sensor.widthPx, 16, 100_000),
-    heightPx: needed('sensor.heightPx', sensor.heightPx, 16, 100_000),
-    pitchUm: needed('sensor.pitchUm', sensor.pitchUm, 0.1, 1000),
+    widthPx: inRange('sensor.widthPx', sensor.widthPx, 16, 100_000),
+    heightPx: inRange('sensor.heightPx', sensor.heightPx, 16, 100_000),
+    pitchUm: inRange('sensor.pitchUm', sensor.pitchUm, 0.1, 1000),
     readoutMs: sensor.readoutMs ?? null,
     bitDepth: sensor.bitDepth ?? PLAN_DEFAULTS.bitDepth,
     framesPerSecond: options.framesPerSecond ?? PLAN_DEFAULTS.framesPerSecond,
@@ -142,10 +126,27 @@ function requireField({ widthPx, heightPx, pitchUm, focalLengthMm }: Rig): void 
   );
 }
 
-function needed(name: string, value: number | undefined, least: number, most: number): number {
-  if (value === undefined) throw new UsageError(`${name} is missing; give a number from ${least} to ${most}`);
-  requireRange(name, value, least, most);
-  return value;
+/** Fields that nothing can stand in for. */
+const NEEDED = {
+  site: ['latitudeDeg', 'longitudeDeg'],
+  optics: ['focalLengthMm'],
+  sensor: ['widthPx', 'heightPx', 'pitchUm'],
+} as const;
+
+/** All that is missing is named at once. */
+function requireAll(options: PlanOptions): void {
+  const missing = (['site', 'optics', 'sensor'] as const).flatMap((section) => {
+    const given: Readonly<Record<string, unknown>> = { ...options[section] };
+    return NEEDED[section].filter((field) => given[field] === undefined).map((field) => `${section}.${field}`);
+  });
+  if (missing.length === 0) return;
+  const [are, number] = missing.length === 1 ? ['is', 'a number'] : ['are', 'a number for each'];
+  throw new UsageError(`${missing.join(', ')} ${are} missing; give ${number}`);
+}
+
+function inRange(name: string, value: number | undefined, least: number, most: number): number {
+  requireRange(name, value ?? Number.NaN, least, most);
+  return value!;
 }
 
 function bodyOf(name: string): SkyBody {

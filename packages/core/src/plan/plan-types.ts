@@ -2,6 +2,7 @@ import type { RollingShutter } from '../sky/camera-drift.js';
 import type { Twilight } from '../sky/twilight.js';
 import type { Air, SkyBody } from '../sky/types.js';
 import type { ExposureStart } from './exposure-start.js';
+import type { PlanMiss } from './missed.js';
 import type { PlanMoment } from './plan-clock.js';
 import type { SunWarning } from './sun-warning.js';
 
@@ -15,6 +16,8 @@ export interface PlannedWindow {
   readonly best: PlanMoment;
   /** Hours, each weighed by the sine of the body's altitude. */
   readonly score: number;
+  /** Lit share of the disc at the best moment, 0 to 1; null for the Sun. */
+  readonly illuminatedFraction: number | null;
   readonly reasons: readonly string[];
   readonly sun: SunWarning | null;
 }
@@ -90,8 +93,15 @@ export interface PlannedPass {
 
 /** The camera and its scale. */
 export interface PlannedCamera {
+  /** Of the whole optics. */
   readonly focalLengthMm: number;
+  /** Null when it is not said; the ratio follows from it. */
+  readonly apertureMm: number | null;
   readonly focalRatio: number | null;
+  readonly pitchUm: number;
+  readonly bitDepth: number;
+  /** From the first row to the last; null when it is not said. */
+  readonly readoutMs: number | null;
   readonly scaleArcsecPerPx: number;
   readonly widthPx: number;
   readonly heightPx: number;
@@ -146,7 +156,14 @@ export interface ShotList {
   readonly passes: readonly PlannedPass[];
   readonly reaimS: number;
   readonly totalS: number;
+  /** Of all frames at the camera's rate. */
   readonly totalBytes: number;
+  /**
+   * The least that will do, spread evenly over the passes: so many frames that ground which crosses the whole frame is in
+   * four of them, and a dozen a pass at least.
+   */
+  readonly leastFrames: number;
+  readonly leastBytes: number;
   /** Null for other bodies than the Moon, and without an aperture. */
   readonly exposure: ExposureStart | null;
 }
@@ -161,6 +178,8 @@ export interface Plan {
   /** Whether there is a shot list for the chosen window; `reason` says why not. */
   readonly feasible: boolean;
   readonly reason: string | null;
+  /** How near the span came to the wish when no window was found; else null. */
+  readonly missed: PlanMiss | null;
   /** Passes that the disc would need, about, when there is no shot list because the window is too short. */
   readonly neededPasses: number | null;
   readonly shots: ShotList | null;

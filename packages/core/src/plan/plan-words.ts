@@ -1,5 +1,5 @@
 import type { PlanMoment } from './plan-clock.js';
-import type { Plan, PlannedPass, ShotList } from './plan-types.js';
+import type { Plan, PlannedPass, PlannedWindow, ShotList } from './plan-types.js';
 
 const COLUMNS: readonly string[] = [
   'pass',
@@ -60,12 +60,13 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
   const size = `${round(2 * disc.radiusPx)} px across in frames of ${camera.widthPx} x ${camera.heightPx} px, ${camera.scaleArcsecPerPx.toFixed(3)}" per px`;
   const notes = [
     `The disc is ${size}.`,
+    ...sizeNotes(shots),
     ...phaseNote(plan, shots),
     `Camera: the frame's upper edge at position angle ${first!.aim.frameAngleDeg.toFixed(1)}° in the first pass, ${signed(camera.rollFromVerticalDeg, 1)}° from the vertical (anticlockwise), and so for all.`,
     `Start each pass with the leading limb ${round(first!.leadPx)} px outside the ${first!.entersAt} edge; let it drift until the disc has left the frame.`,
     'Aims across the drift: + lies to the left of the way that the disc drifts in the frame, where it is north of the disc if it drifts west.',
     `Room: aims may err by ${round(margins.pointingArcsec)}" each, ${round(margins.skyArcsec)}" of sky beyond the limbs, overlap ${round(100 * margins.overlap)} % at least; bend ${margins.bendArcsec.toFixed(1)}", turn and flattening between passes ${margins.shearArcsec.toFixed(1)}", within a pass ${margins.breathArcsec.toFixed(1)}".`,
-    `In all ${lasting(shots.totalS)}, ${sizeOf(shots.totalBytes)}; ${round(shots.reaimS)} s between passes to aim anew.`,
+    `In all ${lasting(shots.totalS)}; ${round(shots.reaimS)} s between passes to aim anew.`,
   ];
   if (first!.shutter) {
     const { shearPxPerRow, verticalScale } = first!.shutter;
@@ -82,6 +83,97 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
   return notes;
 }
 
+/** A disc of fewer pixels across shows little. */
+const SMALL_PX = 200;
+
+/** What to mind when the disc is small: that it fits in the frame, that little of it will be seen. */
+function sizeNotes({ camera, disc, margins }: ShotList): string[] {
+  const acrossPx = 2 * disc.radiusPx;
+  const sparePx = (Math.min(camera.widthPx, camera.heightPx) - acrossPx) / 2;
+  const roomPx = (margins.skyArcsec + margins.pointingArcsec) / camera.scaleArcsecPerPx;
+  const notes: string[] = [];
+  if (sparePx >= roomPx) {
+    notes.push(
+      `The whole disc fits in the frame, with ${round(sparePx)} px to spare on every side: it does not have to drift through in parts; any frame that holds all of it shows all of it.`,
+    );
+  }
+  if (acrossPx < SMALL_PX) {
+    notes.push(
+      `The disc is very small in the frame, ${round(acrossPx)} px across: little will be seen on it; a longer focal length or a smaller pitch shows more.`,
+    );
+  }
+  return notes;
+}
+
+/**
+ * How much is recorded and at which rate, and how little would do, in a sentence; `more` is said of the rate, such as how to
+ * change it.
+ */
+export function dataNote({ camera, passes, totalBytes, leastFrames, leastBytes }: ShotList, more = ''): string {
+  const frames = passes.reduce((sum, pass) => sum + pass.frames, 0);
+  const rate = `at ${camera.framesPerSecond} frames/s${more === '' ? '' : ` (${more})`}`;
+  return `Data: ${sizeOf(totalBytes)} in ${frames} frames ${rate}; the least that will do, ${leastFrames} frames spread evenly over ${passes.length === 1 ? 'the pass' : 'the passes'}, is ${sizeOf(leastBytes)}.`;
+}
+
+/** What each condition of a wish made of a span in which no window was found, and the nearest moment: a sentence each. */
+export function missNotes({ missed }: Plan): string[] {
+  if (!missed) return [];
+  const lines = missed.conditions.map(({ wished, heldMin, best, figure }) => {
+    const how = heldMin > 0 ? `for ${inAll(heldMin)}, at its best` : 'never; nearest';
+    return `${capital(wished)}: ${how} ${figure}, ${momentText(best)}.`;
+  });
+  const { moment, figures } = missed.nearest;
+  if (figures.length === 1) return lines;
+  return [...lines, `Nearest to all at once: ${figures.join(', ')}, ${momentText(moment)}.`];
+}
+
+function capital(text: string): string {
+  return `${text.slice(0, 1).toUpperCase()}${text.slice(1)}`;
+}
+
+/** "40 min", "12.5 h" */
+function inAll(minutes: number): string {
+  return minutes < 100 ? `${minutes} min` : `${round(minutes / 60)} h`;
+}
+
+/** A moment in the site's zone: "2031-03-04 21:15 +01:00", or in UTC. */
+function momentText({ local }: PlanMoment): string {
+  const offset = local.slice(19);
+  return `${local.slice(0, 10)} ${local.slice(11, 16)} ${offset === '+00:00' ? 'UTC' : offset}`;
+}
+
+/** "Moon 62 % lit, 3 passes" for the window that is planned, "Moon 41 % lit, window 2" for the others. */
+export function windowTitle(
+  { body }: Plan,
+  { rank, illuminatedFraction }: PlannedWindow,
+  shots: ShotList | null,
+): string {
+  // Phases of the Moon are what nights are chosen by; those of a planet hardly change.
+  const lit = body === 'Moon' ? ` ${Math.round(100 * illuminatedFraction!)} % lit` : '';
+  return `${body}${lit}, ${shots ? passCount(shots) : `window ${rank}`}`;
+}
+
+/** "1 pass", "3 passes" */
+export function passCount({ passes }: ShotList): string {
+  return `${passes.length} ${passes.length === 1 ? 'pass' : 'passes'}`;
+}
+
+/** What a shot list is for: a name and what it says, for a table of two columns. */
+export function rigFacts({ timeZone }: Plan, { camera, air }: ShotList): readonly (readonly [string, string])[] {
+  const { focalLengthMm, apertureMm, focalRatio, widthPx, heightPx, pitchUm, bitDepth, readoutMs } = camera;
+  const aperture = apertureMm === null ? '' : `, aperture ${round(apertureMm)} mm (f/${focalRatio!.toFixed(1)})`;
+  const sides = [widthPx, heightPx].map((px) => ((px * pitchUm) / 1000).toFixed(1)).join(' x ');
+  const readout = readoutMs === null ? '' : `, read out in ${round(readoutMs)} ms`;
+  return [
+    ['Optics', `focal length ${round(focalLengthMm)} mm${aperture}`],
+    [
+      'Sensor',
+      `${widthPx} x ${heightPx} px of ${round(pitchUm)} µm (${sides} mm), ${bitDepth} bits${readout}, ${camera.framesPerSecond} frames/s`,
+    ],
+    ['Site', `times of ${timeZone}, air of ${round(air.pressureHpa)} hPa and ${round(air.temperatureC)} °C`],
+  ];
+}
+
 /** "1/160 s", "2.5 s" */
 function shutterOf(exposureS: number): string {
   return exposureS < 0.4 ? `1/${round(1 / exposureS)} s` : `${exposureS.toFixed(1)} s`;
@@ -93,7 +185,7 @@ export function lasting(seconds: number): string {
 }
 
 /** Time of day in the site's zone. */
-function clock({ local }: PlanMoment): string {
+export function clock({ local }: PlanMoment): string {
   return local.slice(11, 19);
 }
 
@@ -117,11 +209,12 @@ function phaseNote({ body }: Plan, { disc }: ShotList): string[] {
   const east = signed(disc.librationLongitudeDeg!, 1);
   const north = signed(disc.librationLatitudeDeg!, 1);
   return [
-    `${disc.phaseName!.slice(0, 1).toUpperCase()}${disc.phaseName!.slice(1)}, ${round(100 * disc.illuminatedFraction!)} % lit, colongitude ${disc.colongitudeDeg!.toFixed(1)}°, libration ${east}° in longitude, ${north}° in latitude.`,
+    `${capital(disc.phaseName!)}, ${round(100 * disc.illuminatedFraction!)} % lit, colongitude ${disc.colongitudeDeg!.toFixed(1)}°, libration ${east}° in longitude, ${north}° in latitude.`,
   ];
 }
 
 function sizeOf(bytes: number): string {
+  if (bytes < 1e8) return `${(bytes / 1e6).toFixed(1)} MB`;
   return bytes < 1e12 ? `${(bytes / 1e9).toFixed(1)} GB` : `${(bytes / 1e12).toFixed(2)} TB`;
 }
 

@@ -2,10 +2,10 @@ import { describe, expect, test } from 'vitest';
 import { UsageError } from '../job/errors.js';
 import { ephemeris } from '../sky/ephemeris.js';
 import { skyWindows } from '../sky/windows.js';
-import { otherWindows } from './other-windows.js';
 import { plan } from './plan.js';
 import { momentIn } from './plan-clock.js';
-import { type PlanOptions, rigOf } from './plan-options.js';
+import type { PlanOptions } from './plan-options.js';
+import { dataNote, shotNotes } from './plan-words.js';
 
 const options: PlanOptions = {
   site: { latitudeDeg: 46.6, longitudeDeg: 8, heightM: 1034, timeZone: 'Europe/Zurich' },
@@ -42,14 +42,17 @@ describe('windows', () => {
     }
   });
 
-  test('those of other bodies are found as those of the Moon are', () => {
-    const rig = rigOf(options);
-    for (const sky of ['dark', 'twilight'] as const) {
-      const expected = skyWindows(options.from, options.to, site, { leastAltitudeDeg: 30, sky });
-      const found = otherWindows(rig, options.from, options.to, 30, sky);
-      expect(found.length).toBeGreaterThan(3);
-      expect(found.map(({ start, end }) => [start, end])).toEqual(expected.map(({ start, end }) => [start, end]));
-      expect(found.map(({ score }) => score)).toEqual(expected.map(({ score }) => score));
+  test('of other bodies: from the moment at which they are high enough in a dark sky to that at which they no longer are', () => {
+    const { windows } = plan({ ...options, body: 'jupiter', wish: { leastAltitudeDeg: 10 } });
+    expect(windows.length).toBeGreaterThan(3);
+    for (const { start, end, best, reasons } of windows) {
+      for (const { utc } of [start, end]) {
+        const { altitudeDeg, sunAltitudeDeg } = ephemeris('Jupiter', new Date(utc), site);
+        // Ends are told to the second, in which the sky turns by 0.004 degrees.
+        expect(Math.abs(Math.min(altitudeDeg - 10, -18 - sunAltitudeDeg))).toBeLessThan(0.005);
+      }
+      const { altitudeDeg } = ephemeris('Jupiter', new Date(best.utc), site);
+      expect(reasons[0]).toBe(`Jupiter stands ${Math.round(altitudeDeg)}° high`);
     }
   });
 });
@@ -94,6 +97,41 @@ describe('passes', () => {
     expect(made.shots!.passes.length).toBe(1);
     expect(Math.abs(made.shots!.passes[0]!.aim.acrossArcsec)).toBeLessThan(1);
     expect(made.shots!.passes[0]!.overlapWithNext).toBeNull();
+  });
+
+  test('a disc that fits in the frame, and one of which little is seen, are told of in plain words', () => {
+    const notes = (focalLengthMm: number, wish: Partial<PlanOptions> = {}): string[] => {
+      const made = plan({ ...options, optics: { focalLengthMm }, ...wish });
+      return shotNotes(made, made.shots!).filter((note) => /fits in the frame|very small/.test(note));
+    };
+    expect(notes(2000)).toEqual([]);
+    // 1080 px of 5.5 um hold a disc of 0.5 degrees up to 680 mm; 60 arcseconds and a twentieth of the radius are room.
+    expect(notes(640)).toEqual([]);
+    expect(notes(500)).toEqual([
+      expect.stringMatching(/^The whole disc fits in the frame, with \d+ px to spare on every side: /),
+    ]);
+    expect(notes(100)).toEqual([
+      expect.stringContaining('does not have to drift through in parts'),
+      expect.stringMatching(/^The disc is very small in the frame, 1\d\d px across: little will be seen on it; /),
+    ]);
+    expect(notes(2000, { body: 'jupiter', wish: { leastAltitudeDeg: 10 } }).length).toBe(2);
+  });
+
+  test('how much is recorded, at which rate, and how little would do', () => {
+    const { shots } = plan(options);
+    const { passes, totalBytes, leastFrames, leastBytes } = shots!;
+    // At a dozen frames a pass or more the whole frame's length is passed in the time of four.
+    for (const { driftS, speedPxPerS, reachPx } of passes)
+      expect((leastFrames * reachPx) / speedPxPerS / driftS).toBeGreaterThanOrEqual(4 * passes.length);
+    expect(leastFrames).toBe(60);
+    expect(leastBytes).toBe(60 * 2048 * 1080 * 1.5);
+    const frames = passes.reduce((sum, pass) => sum + pass.frames, 0);
+    const [gb, leastGb] = [totalBytes, leastBytes].map((bytes) => (bytes / 1e9).toFixed(1));
+    const least = `the least that will do, 60 frames spread evenly over the passes, is ${leastGb} GB.`;
+    expect(dataNote(shots!)).toBe(`Data: ${gb} GB in ${frames} frames at 24 frames/s; ${least}`);
+    expect(dataNote(shots!, 'so there')).toContain('at 24 frames/s (so there); ');
+    const long = plan({ ...options, optics: { focalLengthMm: 6000 }, pointingErrorArcsec: 5, overlap: 0 }).shots!;
+    expect(long.leastFrames).toBeGreaterThan(12 * long.passes.length);
   });
 
   test('a window that is too short, aims that are too rough, no window at all: a reason each', () => {
@@ -145,8 +183,12 @@ test('plain data, the same for the same question', () => {
 });
 
 test.each<[Partial<PlanOptions>, RegExp]>([
-  [{ site: {} }, /site\.latitudeDeg is missing/],
-  [{ optics: {} }, /optics\.focalLengthMm is missing/],
+  [{ site: {} }, /^site\.latitudeDeg, site\.longitudeDeg are missing; give a number for each$/],
+  [
+    { site: { latitudeDeg: 1 }, optics: {}, sensor: { widthPx: 9 } },
+    /^site\.longitudeDeg, optics\.focalLengthMm, sensor\.heightPx, sensor\.pitchUm are missing/,
+  ],
+  [{ optics: {} }, /^optics\.focalLengthMm is missing; give a number$/],
   [{ sensor: { widthPx: 10, heightPx: 1080, pitchUm: 5 } }, /sensor\.widthPx is 10/],
   [{ optics: { focalLengthMm: 20 } }, /from corner to corner/],
   [{ body: 'pluto' as 'moon' }, /body is pluto; give one of moon/],
@@ -156,7 +198,11 @@ test.each<[Partial<PlanOptions>, RegExp]>([
   [{ body: 'sun', wish: { like: options.from } }, /which the Moon alone has/],
   [{ wish: { sky: 'bright' as 'dark' } }, /sky is bright/],
   [{ window: 99 }, /window is 99; give a whole number from 1 to \d+/],
-  [{ to: options.from }, /give one of up to 400 days/],
+  [
+    { to: options.from },
+    /^from is 2031-03-01T00:00:00.000Z and to is 2031-03-01T00:00:00.000Z, which does not come later; /,
+  ],
+  [{ to: new Date('2033-03-31T00:00:00Z') }, /761 days; give one of up to 400 days/],
   [{ overlap: 0.9 }, /overlap is 0.9/],
 ])('%j is refused', (given, message) => {
   expect(() => plan({ ...options, ...given })).toThrow(UsageError);

@@ -1,12 +1,15 @@
 import { UsageError } from '../job/errors.js';
+import { ephemeris } from '../sky/ephemeris.js';
 import type { SkyWindow } from '../sky/windows.js';
+import { missedIn, type PlanMiss } from './missed.js';
 import { momentIn } from './plan-clock.js';
-import { PLAN_DEFAULTS, type PlanOptions, type Rig, rigOf } from './plan-options.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
+import { type PlanOptions, type Rig, rigOf } from './plan-options.js';
 import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
 import { schedule } from './schedule.js';
 import { shotList } from './shot-list.js';
 import { merged, type SunWarning, sunWarningAt } from './sun-warning.js';
-import { wishWindows } from './wish-windows.js';
+import { requireSpan, wishConditions, wishWindows } from './wish-windows.js';
 
 /**
  * Which nights and hours to shoot, and with which passes: the windows in which a wish holds, the best first, and for one of
@@ -19,13 +22,18 @@ import { wishWindows } from './wish-windows.js';
 export function plan(options: PlanOptions): Plan {
   const rig = rigOf(options);
   const { wish = {}, window: rank = 1 } = options;
-  const found = wishWindows(rig, options.from, options.to, wish);
+  const { from, to } = options;
+  requireSpan(from, to);
+  const conditions = wishConditions(rig, wish);
+  const found = wishWindows(rig, conditions, from, to, wish);
   const windows = found.slice(0, PLAN_DEFAULTS.mostWindows).map((window, k) => describe(rig, window, k + 1));
+  const missed = found.length === 0 ? missedIn(rig, conditions, from, to) : null;
   const common = {
     body: rig.body,
     timeZone: rig.timeZone,
     windows,
     windowsFound: found.length,
+    missed,
     assumptions: assumptionsOf(options, rig),
   };
   // The way to sweep differs from window to window: that of the chosen one comes first.
@@ -37,10 +45,10 @@ export function plan(options: PlanOptions): Plan {
   };
   const sun = sunWith([]);
   const none = { ...common, feasible: false, shots: null, sun };
-  if (windows.length === 0) {
+  if (missed) {
     // The Sun is warned of before any aim at it, found or not.
-    const atSun = rig.body === 'Sun' ? sunWarningAt(rig, [options.from.getTime()]) : null;
-    return { ...none, sun: atSun, neededPasses: null, reason: noWindow(rig) };
+    const atSun = rig.body === 'Sun' ? sunWarningAt(rig, [from.getTime()]) : null;
+    return { ...none, sun: atSun, neededPasses: null, reason: noWindow(missed) };
   }
   const chosen = found[rank - 1];
   if (!Number.isInteger(rank) || rank < 1 || rank > windows.length || !chosen) {
@@ -79,6 +87,7 @@ function describe(rig: Rig, window: SkyWindow, rank: number): PlannedWindow {
     end: momentIn(rig.timeZone, endMs),
     best: momentIn(rig.timeZone, bestMs),
     score: window.score,
+    illuminatedFraction: ephemeris(rig.body, window.best, rig.site).illuminatedFraction,
     reasons: window.reasons,
     sun: sunWarningAt(rig, [startMs, ...between(startMs, endMs), endMs]),
   };
@@ -90,9 +99,18 @@ function between(startMs: number, endMs: number): number[] {
   return Array.from({ length: Math.floor((endMs - startMs) / step) }, (_, k) => startMs + (k + 1) * step);
 }
 
-function noWindow(rig: Rig): string {
-  const sky = rig.body === 'Sun' ? '' : ', another sky (twilight, any)';
-  return `no window was found in which the wish holds; try a longer span, a lower altitude${sky} or a wider range`;
+function noWindow({ conditions }: PlanMiss): string {
+  const never = conditions.filter(({ heldMin }) => heldMin === 0);
+  const why =
+    never.length > 0
+      ? `the span never has ${never.map(({ wished }) => wished).join(', nor ')}`
+      : 'the span has all that is wished for, but never all at once';
+  const kinds = new Set((never.length > 0 ? never : conditions).map(({ condition }) => condition));
+  const ways = ['a longer span'];
+  if (kinds.has('altitude')) ways.push('a lower altitude');
+  if (kinds.has('sky')) ways.push('another sky (twilight, any)');
+  if (kinds.has('elongation') || kinds.has('colongitude') || kinds.has('feature')) ways.push('a wider range');
+  return `no window was found: ${why}; try ${ways.join(', or ')}`;
 }
 
 function assumptionsOf(options: PlanOptions, rig: Rig): string[] {

@@ -25,7 +25,11 @@ export function shotList(rig: Rig, found: Schedule, window: number, featureName:
     window,
     camera: {
       focalLengthMm: rig.focalLengthMm,
+      apertureMm: rig.apertureMm,
       focalRatio: rig.apertureMm === null ? null : rig.focalLengthMm / rig.apertureMm,
+      pitchUm: rig.pitchUm,
+      bitDepth: rig.bitDepth,
+      readoutMs: rig.readoutMs,
       scaleArcsecPerPx: first.camera.scaleArcsecPerPx,
       widthPx: rig.widthPx,
       heightPx: rig.heightPx,
@@ -46,6 +50,7 @@ export function shotList(rig: Rig, found: Schedule, window: number, featureName:
     reaimS: rig.reaimS,
     totalS: (last.startMs - found.passes[0]!.startMs) / 1000 + last.driftS,
     totalBytes: passes.reduce((sum, { dataBytes }) => sum + dataBytes, 0),
+    ...leastOf(rig, passes),
     exposure: exposureStart(first, rig),
   };
 }
@@ -93,8 +98,25 @@ function passOf(rig: Rig, { passes, aims, overlaps }: Schedule, k: number): Plan
     airmass: airmass(seenAltitude(moon.apparentAltitudeDeg)),
     extinctionStops: dimmerThan(rig, first, standing),
     twilight: twilight(new Date(standing.atMs), rig.site),
-    dataBytes: Math.ceil((frames * rig.widthPx * rig.heightPx * rig.bitDepth) / 8),
+    dataBytes: bytesOf(rig, frames),
   };
+}
+
+/** Frames in which ground that crosses the whole frame is to be: from so many on, what only one shows can be left out. */
+const SEEN = 4;
+/** And so many frames of a pass at least. */
+const DOZEN = 12;
+
+function leastOf(rig: Rig, passes: readonly PlannedPass[]): Pick<ShotList, 'leastFrames' | 'leastBytes'> {
+  const frames = passes.map(({ driftS, speedPxPerS, reachPx }) =>
+    Math.max(DOZEN, Math.ceil((SEEN * driftS * speedPxPerS) / reachPx)),
+  );
+  const leastFrames = frames.reduce((sum, one) => sum + one, 0);
+  return { leastFrames, leastBytes: bytesOf(rig, leastFrames) };
+}
+
+function bytesOf({ widthPx, heightPx, bitDepth }: Rig, frames: number): number {
+  return Math.ceil((frames * widthPx * heightPx * bitDepth) / 8);
 }
 
 /** Position angle of the body's axis, or of north, against the frame's upper edge. */

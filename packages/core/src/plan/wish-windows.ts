@@ -4,38 +4,51 @@ import { signedDeg } from '../sky/angles.js';
 import { type Ephemeris, ephemeris } from '../sky/ephemeris.js';
 import { type NamedFeature, namedFeatures } from '../sky/features.js';
 import { requireDate, requireRange } from '../sky/types.js';
-import { type SkyWindow, skyWindows } from '../sky/windows.js';
-import type { SkyWish } from '../sky/wishes.js';
-import { otherWindows } from './other-windows.js';
-import { PLAN_DEFAULTS, type PlanWish, type Rig } from './plan-options.js';
+import { type SkyWindow, windowsWhere } from '../sky/windows.js';
+import { type Condition, conditionsOf, type SkyWish } from '../sky/wishes.js';
+import { PLAN_DEFAULTS } from './plan-defaults.js';
+import type { PlanWish, Rig } from './plan-options.js';
 
 const DAY_MS = 86_400_000;
 const LONGEST_DAYS = 400;
 
-/**
- * All windows of a wish, the best first. Throws {@link UsageError} for a wish or a span that cannot be, or an unknown
- * feature.
- */
-export function wishWindows(rig: Rig, from: Date, to: Date, wish: PlanWish): readonly SkyWindow[] {
+/** Throws {@link UsageError} for a span that cannot be searched. */
+export function requireSpan(from: Date, to: Date): void {
   requireDate(from);
   requireDate(to);
   const days = (to.getTime() - from.getTime()) / DAY_MS;
-  if (!(days > 0 && days <= LONGEST_DAYS)) {
-    const given = `from ${from.toISOString()} to ${to.toISOString()}`;
-    throw new UsageError(`the span is ${given}; give one of up to ${LONGEST_DAYS} days`);
-  }
+  if (days > 0 && days <= LONGEST_DAYS) return;
+  const [given, until] = [from.toISOString(), to.toISOString()];
+  throw new UsageError(
+    days > 0
+      ? `the span is from ${given} to ${until}, ${Math.ceil(days)} days; give one of up to ${LONGEST_DAYS} days`
+      : `from is ${given} and to is ${until}, which does not come later; give the earlier date as from`,
+  );
+}
+
+/** The conditions of a wish. Throws {@link UsageError} for a wish that cannot be, or an unknown feature. */
+export function wishConditions(rig: Rig, wish: PlanWish): readonly Condition[] {
   const { leastAltitudeDeg = PLAN_DEFAULTS.leastAltitudeDeg } = wish;
   requireRange('leastAltitudeDeg', leastAltitudeDeg, 0, 90);
   const sky = wish.sky ?? (rig.body === 'Sun' ? 'any' : 'dark');
   if (!['twilight', 'dark', 'any'].includes(sky)) {
     throw new UsageError(`sky is ${sky}; give "twilight", "dark" or "any"`);
   }
-  if (rig.body !== 'Moon') {
-    requireNoMoon(rig, wish);
-    return otherWindows(rig, from, to, leastAltitudeDeg, sky);
-  }
-  const found = skyWindows(from, to, rig.site, moonWish(rig, wish, leastAltitudeDeg, sky));
-  const { like } = wish;
+  const plain = { leastAltitudeDeg, ...(sky === 'any' ? {} : { sky }) };
+  if (rig.body === 'Moon') return conditionsOf({ ...plain, ...moonWish(rig, wish) });
+  requireNoMoon(rig, wish);
+  return conditionsOf(plain, rig.body);
+}
+
+/** All windows in which the conditions of a wish hold, the best first. */
+export function wishWindows(
+  rig: Rig,
+  conditions: readonly Condition[],
+  from: Date,
+  to: Date,
+  { like }: PlanWish,
+): readonly SkyWindow[] {
+  const found = windowsWhere(conditions, from, to, rig);
   if (!like) return found;
   const then = ephemeris('Moon', like, rig.site);
   return found.map((window) => ({ ...window, reasons: [...window.reasons, libration(rig, window.best, then, like)] }));
@@ -54,7 +67,7 @@ export function featureCalled(name: string): NamedFeature {
   throw new UsageError(`no named feature of the Moon from 15 km up is called ${name}${hint}`);
 }
 
-function moonWish(rig: Rig, wish: PlanWish, leastAltitudeDeg: number, sky: 'twilight' | 'dark' | 'any'): SkyWish {
+function moonWish(rig: Rig, wish: PlanWish): SkyWish {
   const { elongation, colongitude, feature, like } = wish;
   if (like && colongitude) {
     throw new UsageError(
@@ -63,8 +76,6 @@ function moonWish(rig: Rig, wish: PlanWish, leastAltitudeDeg: number, sky: 'twil
   }
   const point = feature && featureCalled(feature.name);
   return {
-    leastAltitudeDeg,
-    ...(sky === 'any' ? {} : { sky }),
     ...(elongation && { elongation }),
     ...(colongitude && { colongitude }),
     ...(like && { colongitude: lightLike(rig, like) }),
