@@ -102,7 +102,7 @@ export interface StitchResult {
   readonly mapPaths: MapPaths | null;
   /** Paths of further masters, mattes, crops and deep-zoom descriptions that were asked for and written. */
   readonly masterPaths: readonly string[];
-  /** Frames that were cut from the plate, and how far one can push in. */
+  /** Frames that were cut from the plate, and how far their picture can be enlarged. */
   readonly crops: readonly SidecarCrop[];
   /** Path of the metadata's own file, where it was asked for. */
   readonly xmpPath: string | null;

@@ -1,6 +1,7 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
+import { fromFile } from 'geotiff';
 import { beforeAll, expect, test } from 'vitest';
 import { sha256File } from '../src/capture/hash.js';
 import { gaugeOf } from '../src/plate/limb-ellipse.js';
@@ -29,7 +30,11 @@ beforeAll(async () => {
       zoomTiles: true,
       encoding: 'bt1886',
       primaries: 'p3',
-      crops: [{ widthPx: 192, heightPx: 108 }],
+      crops: [
+        { widthPx: 192, heightPx: 108 },
+        { widthPx: 16384, heightPx: 16 },
+        { widthPx: 16386, heightPx: 16 },
+      ],
     },
   });
   sidecar = JSON.parse(await readFile(result.sidecarPath, 'utf8')) as Sidecar;
@@ -44,7 +49,7 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
   const listed = sidecar.files.map(({ file }) => scratch(join('plate', file)));
   expect(listed.sort()).toEqual(files.filter((file) => ![result.sidecarPath, result.reportPath].includes(file)).sort());
   expect(listed).toEqual(expect.arrayContaining([...result.masterPaths]));
-  expect(result.masterPaths).toHaveLength(5);
+  expect(result.masterPaths).toHaveLength(7);
   for (const { file, sha256 } of sidecar.files) expect(await sha256File(scratch(join('plate', file)))).toBe(sha256);
   expect(sidecar.plate).toMatchObject({
     encoding: 'BT.1886',
@@ -53,6 +58,29 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
     alpha: 'coverage-and-matte',
   });
   expect(sidecar.crops[0]!.largestPushIn).toBe(Math.min(result.widthPx / 192, result.heightPx / 108));
+});
+
+test('a crop is one page, unless it is very large', async () => {
+  for (const [name, pages] of [
+    ['crop-192x108.tif', 1],
+    ['crop-16384x16.tif', 1],
+    ['crop-16386x16.tif', 8],
+  ] as const) {
+    const file = await fromFile(scratch(join('plate', name)));
+    expect(await file.getImageCount(), name).toBe(pages);
+    file.close();
+  }
+});
+
+test('a crop that is larger than the plate is told with its empty sides', () => {
+  const padded = result.notices.filter(({ reason }) => reason === 'crop-padded');
+  expect(padded.map(({ item }) => item)).toEqual(['crop-16384x16.tif', 'crop-16386x16.tif']);
+  const [left, right] = (/empty are (\d+) px on the left, (\d+) px on the right$/.exec(padded[0]!.detail) ?? []).slice(
+    1,
+  );
+  expect(Number(left) + result.widthPx + Number(right)).toBe(16384);
+  expect(Number(left)).toBe(-sidecar.crops[1]!.x0);
+  expect(sidecar.notices).toEqual(result.notices);
 });
 
 test('cut out and laid over white, grey and a colour, the limb has no fringe above 1 %', async () => {

@@ -2,7 +2,7 @@ import { basename, dirname, join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
 import type { Notice } from '../capture/pass.js';
 import { withBackground } from './background.js';
-import { cropOf, placeCrop } from './crop.js';
+import { cropNotices, cropOf, LARGEST_FLAT_PX, placeCrop } from './crop.js';
 import { writePlateExr } from './exr.js';
 import type { HashedFile } from './hashed-file.js';
 import { findLimbModel, type LimbModel } from './limb-model.js';
@@ -52,15 +52,18 @@ export async function writePictures(
   const files: HashedFile[] = [written.plate, written.preview].map(({ file, sha256 }) => ({ file, sha256 }));
   for (const path of await writeOthers(outDir, source, plain, limb, settings, writing)) files.push(await hashed(path));
   const crops: SidecarCrop[] = [];
+  const padded: Notice[] = [];
   for (const crop of settings.crops) {
     const path = join(outDir, crop.file);
     const place = placeCrop(plain, crop, limb?.ellipse ?? null);
     const part = cropOf(source, place);
-    const writeCrop = settings.cropFormat === 'png' ? writePlatePng : writePlateTiff;
+    const pyramid = Math.max(crop.widthPx, crop.heightPx) > LARGEST_FLAT_PX;
     await tellWriting(writing, path, part, async (told) => {
-      await writeCrop(path, told, { colour, ...options });
+      if (settings.cropFormat === 'png') await writePlatePng(path, told, { colour, ...options });
+      else await writePlateTiff(path, told, { colour, pyramid, ...options });
     });
     crops.push({ file: crop.file, ...place });
+    padded.push(...cropNotices(crop.file, place, plain));
     files.push(await hashed(path));
   }
   if (settings.zoomTiles) {
@@ -75,7 +78,7 @@ export async function writePictures(
     limb,
     crops,
     files,
-    notices: noticesOf(settings, limb),
+    notices: [...noticesOf(settings, limb), ...padded],
   };
 }
 
