@@ -49,12 +49,15 @@ export interface CheckedPass {
   readonly channels: 1 | 3;
   /** Median exposure of its frames; null where none is recorded. */
   readonly exposureS: number | null;
-  /** When its first and last frame began, ISO 8601 in UTC; null where that is not known. */
+  /**
+   * When its earliest and its latest frame began, ISO 8601 in UTC; null where that is not known. They are the first and
+   * the last one by name, too, unless a clock went back or only the file system tells: copies are written in any order.
+   */
   readonly firstUtc: string | null;
   readonly lastUtc: string | null;
   /** Where these moments come from; `file`: only the file system knows, so that they may be those of a copy. */
   readonly timeFrom: TimeSource | null;
-  /** From its first frame to its last, s; null where frames have no moments on one clock. */
+  /** From its earliest frame to its latest, s; null where frames have no moments on one clock. */
   readonly durationS: number | null;
 }
 
@@ -131,6 +134,7 @@ function keepSettings(error: unknown): never {
 
 function describe(pass: Pass): CheckedPass {
   const { name, kind, frames, widthPx, heightPx, channels } = pass;
+  const moments = frames.flatMap(({ time }) => time?.utc ?? []).sort();
   const exposures = frames.flatMap(({ recorded }) => (recorded as RecordedExposure | undefined)?.exposureS ?? []);
   return {
     name,
@@ -140,8 +144,8 @@ function describe(pass: Pass): CheckedPass {
     heightPx,
     channels,
     exposureS: exposures.length > 0 ? quantile(exposures, 0.5) : null,
-    firstUtc: frames[0]?.time?.utc ?? null,
-    lastUtc: frames.at(-1)?.time?.utc ?? null,
+    firstUtc: moments[0] ?? null,
+    lastUtc: moments.at(-1) ?? null,
     timeFrom: frames[0]?.time?.source ?? null,
     durationS: durationOf(pass),
   };
