@@ -34,7 +34,8 @@ export async function runProgram(args: readonly string[]): Promise<number> {
     if (error.exitCode === 0) return EXIT.done;
     // Without any argument the help has been printed on standard error already.
     if (error.code === 'commander.help') return EXIT.badUsage;
-    return printFailure(new UsageError(plainWords(error.message)), commonOptionsOf(args));
+    const message = `${plainWords(error.message)}${choicesMissed(program, args[0], error.message)}`;
+    return printFailure(new UsageError(message), commonOptionsOf(args));
   }
 }
 
@@ -56,6 +57,17 @@ function plainWords(message: string): string {
     .replace(/^error: /, '')
     .replace(/\n\(Did you mean (.*)\?\)$/, '; did you mean $1?')
     .trimEnd();
+}
+
+/** What an option or argument would have taken that was given nothing; empty where anything can be. */
+function choicesMissed(program: Command, name: string | undefined, message: string): string {
+  const command = program.commands.find((candidate) => candidate.name() === name);
+  const flags = /^error: option '(.*)' argument missing$/.exec(message)?.[1];
+  const argument = /^error: missing required argument '(.*)'$/.exec(message)?.[1];
+  const missed =
+    command?.options.find((option) => option.flags === flags) ??
+    command?.registeredArguments.find((candidate) => candidate.name() === argument);
+  return missed?.argChoices ? `; expected one of ${missed.argChoices.join(', ')}` : '';
 }
 
 /** The common options, when the command line could not be parsed as a whole. */
