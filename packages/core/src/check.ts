@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { inferSettings } from './capture/infer-settings.js';
 import type { Notice, Pass, RecordedExposure } from './capture/pass.js';
 import { scanCapture } from './capture/scan.js';
+import { type SettingsFields, settingsFields } from './capture/settings-fields.js';
 import { SETTINGS_FILE } from './capture/settings-read.js';
 import { writeSettingsTemplate } from './capture/settings-template.js';
 import type { TimeSource } from './capture/time-resolve.js';
@@ -75,6 +76,8 @@ export interface CheckResult {
   readonly leftOut: readonly LeftOut[];
   /** Absolute path of the settings that `init` has written. */
   readonly settingsPath: string | null;
+  /** What these settings say, and what they leave to be said by hand; null without `init`. */
+  readonly settingsFields: SettingsFields | null;
   /** How long the body stays high enough; null where the settings give no site. */
   readonly timeLeft: TimeLeft | null;
   /** What the pictures show; null where none was looked at. */
@@ -97,8 +100,9 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
   const { init = false, look = !init, follow, signal, workers, now = new Date(), onListed, onProgress } = options;
   const capture = await scanCapture(captureDir, { follow, signal });
   const settingsPath = init ? join(capture.root, SETTINGS_FILE) : null;
-  if (settingsPath !== null) {
-    const text = writeSettingsTemplate(await inferSettings(capture));
+  const inferred = init ? await inferSettings(capture) : null;
+  if (settingsPath !== null && inferred !== null) {
+    const text = writeSettingsTemplate(inferred);
     await writeWhole(settingsPath, (temporary) => writeFile(temporary, text)).catch(keepSettings);
   }
   const listed: CheckResult = {
@@ -109,6 +113,7 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
     notices: capture.notices,
     leftOut: capture.leftOut,
     settingsPath,
+    settingsFields: inferred && settingsFields(inferred),
     timeLeft: timeLeft(capture.settings, now),
     look: null,
     complete: null,

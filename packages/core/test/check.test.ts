@@ -83,8 +83,16 @@ describe('checkCapture', () => {
   it('writes settings with what the files tell, which change nothing when they are read', async () => {
     const root = await captureOf(['low/1.jpg', 'high 2/1.jpg', 'dark/1.jpg', 'guide/g.jpg'], CAMERA);
     const before = await checkCapture(root, { look: false });
-    const { settingsPath } = await checkCapture(root, { init: true });
+    const { settingsPath, settingsFields } = await checkCapture(root, { init: true });
     expect(settingsPath).toBe(join(root, 'capture.yaml'));
+    expect(before.settingsFields).toBeNull();
+    expect(settingsFields!.filledIn).toEqual([
+      ...['site.latitudeDeg', 'site.longitudeDeg', 'site.heightM'],
+      ...['optics.name', 'optics.focalLengthMm', 'optics.apertureMm'],
+      ...['sensor.name', 'sensor.widthPx', 'sensor.heightPx', 'sensor.pitchUm'],
+      ...['passes.folder', 'passes.role', 'passes.exposureS', 'calibration.dark'],
+    ]);
+    expect(settingsFields!.off).toEqual(expect.arrayContaining(['title', 'site.timeZone', 'calibration.flat']));
     expect(await settingsOf(root)).toEqual({
       site: { latitudeDeg: -33.51, longitudeDeg: -70.25, heightM: 850 },
       optics: { name: 'long refractor', focalLengthMm: 2000, apertureMm: 200 },
