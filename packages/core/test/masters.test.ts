@@ -4,16 +4,21 @@ import { Ajv2020 } from 'ajv/dist/2020.js';
 import { fromFile } from 'geotiff';
 import { beforeAll, expect, test } from 'vitest';
 import { sha256File } from '../src/capture/hash.js';
+import { locateDisc } from '../src/georef/locate-disc.js';
+import { scaleOf, viewOf } from '../src/georef/round-view.js';
+import type { ProgressEvent } from '../src/job/progress.js';
 import { gaugeOf } from '../src/plate/limb-ellipse.js';
 import { readPlate } from '../src/plate/read-plate.js';
 import type { Sidecar } from '../src/plate/sidecar.js';
 import { rehearse } from '../src/rehearsal/rehearse.js';
 import { type StitchResult, stitch } from '../src/stitch.js';
+import { plateFrom } from './plate-on-disk.js';
 import { useScratch } from './scratch.js';
 
 const scratch = useScratch();
 let result: StitchResult;
 let sidecar: Sidecar;
+const events: ProgressEvent[] = [];
 
 beforeAll(async () => {
   const dir = scratch('night');
@@ -21,7 +26,9 @@ beforeAll(async () => {
   await rehearse(dir, settings);
   result = await stitch(join(dir, 'capture'), {
     outDir: scratch('plate'),
+    workDir: scratch('work'),
     maps: true,
+    onProgress: (event) => events.push(event),
     masters: {
       background: 'cut',
       exr: 'half',
@@ -58,6 +65,33 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
     alpha: 'coverage-and-matte',
   });
   expect(sidecar.crops[0]!.largestPushIn).toBe(Math.min(result.widthPx / 192, result.heightPx / 108));
+});
+
+test('stages that take long tell how much of them is done', () => {
+  const stepsOf = (stage: string) => events.flatMap((e) => (e.kind === 'stage-step' && e.stage === stage ? [e] : []));
+  // Two strips, the pair of them, and what follows.
+  expect(stepsOf('place').map(({ done, total }) => [done, total])).toEqual([1, 2, 3].map((done) => [done, 4]));
+  for (const { name } of result.passes) {
+    const steps = stepsOf('transients').filter(({ subject }) => subject === name);
+    expect(steps.map(({ done }) => done)).toEqual(steps.map((_, i) => i + 1));
+    expect(steps.at(-1)!.done).toBe(steps.at(-1)!.total);
+  }
+});
+
+test('where nobody knows the site, the matte’s disc is the one that would place the plate', async () => {
+  const options = { outDir: scratch('plain'), workDir: scratch('work'), masters: { matte: true } };
+  const { platePath, sidecarPath } = await stitch(scratch('night/capture'), options);
+  const { limb } = JSON.parse(await readFile(sidecarPath, 'utf8')) as Sidecar;
+  const { image, coverage } = await readPlate(platePath);
+  const source = plateFrom(scratch('plate.f32'), image, coverage);
+  const view = viewOf(source, 2560);
+  expect(scaleOf(view)).toBe(1);
+  const disc = locateDisc(view)!;
+  const { centreX, centreY, aPx, bPx } = limb!.ellipse;
+  expect(Math.hypot(centreX - disc.centreX, centreY - disc.centreY)).toBeLessThan(0.2);
+  for (const radiusPx of [aPx, bPx]) expect(Math.abs(radiusPx - disc.radiusPx)).toBeLessThan(0.2);
+  // Half of the disc is lit: the radius is known by a part in 500.
+  expect(Math.abs(aPx - 280)).toBeLessThan(0.6);
 });
 
 test('a crop is one page, unless it is very large', async () => {

@@ -5,6 +5,7 @@ import { withBackground } from './background.js';
 import { cropNotices, cropOf, LARGEST_FLAT_PX, placeCrop } from './crop.js';
 import { writePlateExr } from './exr.js';
 import type { HashedFile } from './hashed-file.js';
+import type { LimbEllipse } from './limb-ellipse.js';
 import { findLimbModel, type LimbModel } from './limb-model.js';
 import { inPrimaries } from './master-colour.js';
 import { EXR_FILE, FLOAT_FILE, MATTE_FILE, type MasterSettings, ZOOM_FILE } from './masters-options.js';
@@ -20,19 +21,19 @@ import { writeZoomTiles } from './zoom-tiles.js';
 
 /**
  * Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. `xmp` is the
- * packet that the master carries.
+ * packet that the master carries, `disc` the one that the plate's place on its body tells.
  */
 export async function writePictures(
   paths: { readonly plate: string; readonly preview: string },
   plain: PlateSource,
   settings: MasterSettings,
-  xmp: string,
+  { xmp, disc }: { readonly xmp: string; readonly disc: LimbEllipse | null },
   writing: Writing,
 ): Promise<WrittenFiles> {
   const { onProgress: _, ...options } = writing;
   const outDir = dirname(paths.plate);
   const { colour, background } = settings;
-  const limb = needsLimb(settings) ? findLimbModel(plain) : null;
+  const limb = needsLimb(settings) ? findLimbModel(plain, disc) : null;
   const shown = withBackground(plain, background, limb);
   const source = inPrimaries(shown, colour.primaries);
   const hashed = async (path: string): Promise<HashedFile> => ({
