@@ -8,20 +8,22 @@ import { pnpmCommand } from './pnpm.mjs';
 export const root = dirname(dirname(fileURLToPath(import.meta.url)));
 
 /**
- * Writes a tarball of each package into a folder: what is written `workspace:*` in a manifest has its version there. Gives
- * `{ name, version, folder, tarball, bytes, files }` of each, `files` being the paths in it.
+ * Writes a tarball of each package into a folder, core first: what is written `workspace:*` in a manifest has its version
+ * there. Gives `{ name, version, folder, tarball, bytes, files }` of each, `files` being the paths in it.
  */
 export function packAll(into) {
-  return ['core', 'cli'].map((folder) => {
-    const pkgDir = join(root, 'packages', folder);
-    const [program, args, options] = pnpmCommand(['pack', '--json', '--pack-destination', into]);
-    const { status, stdout, stderr, error } = spawnSync(program, args, { ...options, cwd: pkgDir, encoding: 'utf8' });
-    if (error) throw error;
-    if (status !== 0) throw new Error(`packing ${pkgDir} failed:\n${stdout}${stderr}`);
-    const packed = JSON.parse(stdout.slice(stdout.indexOf('{')));
-    const tarball = join(into, basename(packed.filename));
+  const folders = ['core', 'cli'].map((folder) => join(root, 'packages', folder));
+  const names = folders.map((folder) => JSON.parse(readFileSync(join(folder, 'package.json'), 'utf8')).name);
+  const wanted = names.flatMap((name) => ['--filter', name]);
+  const [program, args, options] = pnpmCommand([...wanted, 'pack', '--json', '--pack-destination', into]);
+  const { status, stdout, stderr, error } = spawnSync(program, args, { ...options, cwd: root, encoding: 'utf8' });
+  if (error) throw error;
+  if (status !== 0) throw new Error(`packing ${names.join(' and ')} failed:\n${stdout}${stderr}`);
+  const all = JSON.parse(stdout.slice(stdout.indexOf('[\n')));
+  return names.map((name, i) => {
+    const { version, filename, files } = all.find((packed) => packed.name === name);
+    const tarball = join(into, basename(filename));
     const bytes = readFileSync(tarball).length;
-    const files = packed.files.map(({ path }) => path);
-    return { name: packed.name, version: packed.version, folder: pkgDir, tarball, bytes, files };
+    return { name, version, folder: folders[i], tarball, bytes, files: files.map(({ path }) => path) };
   });
 }

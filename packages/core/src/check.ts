@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { inferSettings } from './capture/infer-settings.js';
 import type { Notice, Pass, RecordedExposure } from './capture/pass.js';
 import { scanCapture } from './capture/scan.js';
+import { type SettingsFields, settingsFields } from './capture/settings-fields.js';
 import { SETTINGS_FILE } from './capture/settings-read.js';
 import { writeSettingsTemplate } from './capture/settings-template.js';
 import type { TimeSource } from './capture/time-resolve.js';
@@ -49,12 +50,15 @@ export interface CheckedPass {
   readonly channels: 1 | 3;
   /** Median exposure of its frames; null where none is recorded. */
   readonly exposureS: number | null;
-  /** When its first and last frame began, ISO 8601 in UTC; null where that is not known. */
+  /**
+   * When its earliest and its latest frame began, ISO 8601 in UTC; null where that is not known. They are the first and
+   * the last one by name, too, unless a clock went back or only the file system tells: copies are written in any order.
+   */
   readonly firstUtc: string | null;
   readonly lastUtc: string | null;
   /** Where these moments come from; `file`: only the file system knows, so that they may be those of a copy. */
   readonly timeFrom: TimeSource | null;
-  /** From its first frame to its last, s; null where frames have no moments on one clock. */
+  /** From its earliest frame to its latest, s; null where frames have no moments on one clock. */
   readonly durationS: number | null;
 }
 
@@ -72,6 +76,8 @@ export interface CheckResult {
   readonly leftOut: readonly LeftOut[];
   /** Absolute path of the settings that `init` has written. */
   readonly settingsPath: string | null;
+  /** What these settings say, and what they leave to be said by hand; null without `init`. */
+  readonly settingsFields: SettingsFields | null;
   /** How long the body stays high enough; null where the settings give no site. */
   readonly timeLeft: TimeLeft | null;
   /** What the pictures show; null where none was looked at. */
@@ -94,8 +100,9 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
   const { init = false, look = !init, follow, signal, workers, now = new Date(), onListed, onProgress } = options;
   const capture = await scanCapture(captureDir, { follow, signal });
   const settingsPath = init ? join(capture.root, SETTINGS_FILE) : null;
-  if (settingsPath !== null) {
-    const text = writeSettingsTemplate(await inferSettings(capture));
+  const inferred = init ? await inferSettings(capture) : null;
+  if (settingsPath !== null && inferred !== null) {
+    const text = writeSettingsTemplate(inferred);
     await writeWhole(settingsPath, (temporary) => writeFile(temporary, text)).catch(keepSettings);
   }
   const listed: CheckResult = {
@@ -106,6 +113,7 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
     notices: capture.notices,
     leftOut: capture.leftOut,
     settingsPath,
+    settingsFields: inferred && settingsFields(inferred),
     timeLeft: timeLeft(capture.settings, now),
     look: null,
     complete: null,
@@ -131,6 +139,7 @@ function keepSettings(error: unknown): never {
 
 function describe(pass: Pass): CheckedPass {
   const { name, kind, frames, widthPx, heightPx, channels } = pass;
+  const moments = frames.flatMap(({ time }) => time?.utc ?? []).sort();
   const exposures = frames.flatMap(({ recorded }) => (recorded as RecordedExposure | undefined)?.exposureS ?? []);
   return {
     name,
@@ -140,8 +149,8 @@ function describe(pass: Pass): CheckedPass {
     heightPx,
     channels,
     exposureS: exposures.length > 0 ? quantile(exposures, 0.5) : null,
-    firstUtc: frames[0]?.time?.utc ?? null,
-    lastUtc: frames.at(-1)?.time?.utc ?? null,
+    firstUtc: moments[0] ?? null,
+    lastUtc: moments.at(-1) ?? null,
     timeFrom: frames[0]?.time?.source ?? null,
     durationS: durationOf(pass),
   };

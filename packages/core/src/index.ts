@@ -7,6 +7,7 @@ export type { StandardCurve } from './capture/curves.js';
 export type { CalibrationKind, Notice, NoticeReason } from './capture/pass.js';
 export type { RecordedCurve } from './capture/read-still.js';
 export { SettingsError, type SettingsFault } from './capture/settings-fault.js';
+export type { SettingsFields } from './capture/settings-fields.js';
 export { readSettingsFile } from './capture/settings-file.js';
 export { nearestName } from './capture/settings-nearest.js';
 export { parseSettings, readSettings } from './capture/settings-read.js';

@@ -59,8 +59,9 @@ export interface PublishResult extends PackListing {
  *
  * @param plate the folder that `stitch` wrote, or the plate in it
  * @throws InputError SIDECAR_UNREADABLE, PLATE_UNREADABLE, PLATE_CHANGED when it is not the plate that the sidecar tells of,
- *   FACTS_MISSING with all that only the maker can say, CAPTURE_UNREADABLE and SETTINGS_INVALID for the file of facts
- * @throws UsageError for words that a library would refuse, and for sizes that the plate has not
+ *   CAPTURE_UNREADABLE and SETTINGS_INVALID for the file of facts
+ * @throws UsageError FACTS_MISSING with all that only the maker can say and has not said; USAGE for words that a library
+ *   would refuse, and for sizes that the plate has not
  * @throws OutputError OUTPUT_EXISTS, OUTPUT_UNWRITABLE
  * @throws InterruptedError, ResourceError OUT_OF_SPACE; nothing is left behind then
  */

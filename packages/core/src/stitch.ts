@@ -29,6 +29,7 @@ import {
   writeTimeline,
 } from './plate/deliver.js';
 import { findGaps, type Gap } from './plate/gaps.js';
+import { limbOf } from './plate/limb-ellipse.js';
 import { type MadePlate, makePlate } from './plate/make-plate.js';
 import { mapPlate } from './plate/maps.js';
 import { writePictures } from './plate/masters.js';
@@ -102,7 +103,7 @@ export interface StitchResult {
   readonly mapPaths: MapPaths | null;
   /** Paths of further masters, mattes, crops and deep-zoom descriptions that were asked for and written. */
   readonly masterPaths: readonly string[];
-  /** Frames that were cut from the plate, and how far one can push in. */
+  /** Frames that were cut from the plate, and how far their picture can be enlarged. */
   readonly crops: readonly SidecarCrop[];
   /** Path of the metadata's own file, where it was asked for. */
   readonly xmpPath: string | null;
@@ -207,7 +208,8 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     // A folder with a sidecar is complete: until all is replaced, there is none.
     if (force) await rm(paths.sidecar, { force: true });
     const { files, sidecar, placeFiles } = await allOrNone(async () => {
-      const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, packet, writing);
+      const known = { xmp: packet, disc: where.known ? limbOf(where.disc) : null };
+      const pictures = await writePictures(paths, plateOnDisk(blended.raster), settings, known, writing);
       const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
       const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
       const timeline = otio ? [await writeTimeline(otioPath, capture, paths.plate, force)] : [];

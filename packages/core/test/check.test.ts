@@ -1,4 +1,4 @@
-import { chmod, copyFile, mkdir, readdir, readFile, writeFile } from 'node:fs/promises';
+import { chmod, copyFile, mkdir, readdir, readFile, utimes, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { pictures } from '../src/capture/picture-library.js';
@@ -62,11 +62,37 @@ describe('checkCapture', () => {
     expect((await readdir(root)).sort()).toEqual(['dark', 'guide', 'high', 'low']);
   });
 
+  it('times of files: a whole second among finer ones is no other, and the earliest comes first', async () => {
+    const root = await captureOf(['pass/1.jpg', 'pass/2.jpg', 'pass/3.jpg']);
+    const changed = ['1', '2', '3'].map((name) => join(root, 'pass', `${name}.jpg`));
+    const lookedAt = async (...utc: string[]) => {
+      for (const [i, path] of changed.entries()) await utimes(path, new Date(utc[i]!), new Date(utc[i]!));
+      const { firstUtc, lastUtc, durationS } = (await checkCapture(root, { look: false })).passes[0]!;
+      return [firstUtc, lastUtc, durationS];
+    };
+    // The first on a full second, as one in a hundred is where a card counts in 10 ms.
+    const span = ['2031-03-04T20:15:06.000Z', '2031-03-04T20:15:06.080Z', expect.closeTo(0.08, 5)];
+    expect(await lookedAt('2031-03-04T20:15:06Z', '2031-03-04T20:15:06.040Z', '2031-03-04T20:15:06.080Z')).toEqual(
+      span,
+    );
+    expect(await lookedAt('2031-03-04T20:15:06.080Z', '2031-03-04T20:15:06Z', '2031-03-04T20:15:06.040Z')).toEqual(
+      span,
+    );
+  });
+
   it('writes settings with what the files tell, which change nothing when they are read', async () => {
     const root = await captureOf(['low/1.jpg', 'high 2/1.jpg', 'dark/1.jpg', 'guide/g.jpg'], CAMERA);
     const before = await checkCapture(root, { look: false });
-    const { settingsPath } = await checkCapture(root, { init: true });
+    const { settingsPath, settingsFields } = await checkCapture(root, { init: true });
     expect(settingsPath).toBe(join(root, 'capture.yaml'));
+    expect(before.settingsFields).toBeNull();
+    expect(settingsFields!.filledIn).toEqual([
+      ...['site.latitudeDeg', 'site.longitudeDeg', 'site.heightM'],
+      ...['optics.name', 'optics.focalLengthMm', 'optics.apertureMm'],
+      ...['sensor.name', 'sensor.widthPx', 'sensor.heightPx', 'sensor.pitchUm'],
+      ...['passes.folder', 'passes.role', 'passes.exposureS', 'calibration.dark'],
+    ]);
+    expect(settingsFields!.off).toEqual(expect.arrayContaining(['title', 'site.timeZone', 'calibration.flat']));
     expect(await settingsOf(root)).toEqual({
       site: { latitudeDeg: -33.51, longitudeDeg: -70.25, heightM: 850 },
       optics: { name: 'long refractor', focalLengthMm: 2000, apertureMm: 200 },

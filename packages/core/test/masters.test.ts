@@ -1,18 +1,24 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
+import { fromFile } from 'geotiff';
 import { beforeAll, expect, test } from 'vitest';
 import { sha256File } from '../src/capture/hash.js';
+import { locateDisc } from '../src/georef/locate-disc.js';
+import { scaleOf, viewOf } from '../src/georef/round-view.js';
+import type { ProgressEvent } from '../src/job/progress.js';
 import { gaugeOf } from '../src/plate/limb-ellipse.js';
 import { readPlate } from '../src/plate/read-plate.js';
 import type { Sidecar } from '../src/plate/sidecar.js';
 import { rehearse } from '../src/rehearsal/rehearse.js';
 import { type StitchResult, stitch } from '../src/stitch.js';
+import { plateFrom } from './plate-on-disk.js';
 import { useScratch } from './scratch.js';
 
 const scratch = useScratch();
 let result: StitchResult;
 let sidecar: Sidecar;
+const events: ProgressEvent[] = [];
 
 beforeAll(async () => {
   const dir = scratch('night');
@@ -20,7 +26,9 @@ beforeAll(async () => {
   await rehearse(dir, settings);
   result = await stitch(join(dir, 'capture'), {
     outDir: scratch('plate'),
+    workDir: scratch('work'),
     maps: true,
+    onProgress: (event) => events.push(event),
     masters: {
       background: 'cut',
       exr: 'half',
@@ -29,7 +37,11 @@ beforeAll(async () => {
       zoomTiles: true,
       encoding: 'bt1886',
       primaries: 'p3',
-      crops: [{ widthPx: 192, heightPx: 108 }],
+      crops: [
+        { widthPx: 192, heightPx: 108 },
+        { widthPx: 16384, heightPx: 16 },
+        { widthPx: 16386, heightPx: 16 },
+      ],
     },
   });
   sidecar = JSON.parse(await readFile(result.sidecarPath, 'utf8')) as Sidecar;
@@ -44,7 +56,7 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
   const listed = sidecar.files.map(({ file }) => scratch(join('plate', file)));
   expect(listed.sort()).toEqual(files.filter((file) => ![result.sidecarPath, result.reportPath].includes(file)).sort());
   expect(listed).toEqual(expect.arrayContaining([...result.masterPaths]));
-  expect(result.masterPaths).toHaveLength(5);
+  expect(result.masterPaths).toHaveLength(7);
   for (const { file, sha256 } of sidecar.files) expect(await sha256File(scratch(join('plate', file)))).toBe(sha256);
   expect(sidecar.plate).toMatchObject({
     encoding: 'BT.1886',
@@ -53,6 +65,56 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
     alpha: 'coverage-and-matte',
   });
   expect(sidecar.crops[0]!.largestPushIn).toBe(Math.min(result.widthPx / 192, result.heightPx / 108));
+});
+
+test('stages that take long tell how much of them is done', () => {
+  const stepsOf = (stage: string) => events.flatMap((e) => (e.kind === 'stage-step' && e.stage === stage ? [e] : []));
+  // Two strips, the pair of them, and what follows.
+  expect(stepsOf('place').map(({ done, total }) => [done, total])).toEqual([1, 2, 3].map((done) => [done, 4]));
+  for (const { name } of result.passes) {
+    const steps = stepsOf('transients').filter(({ subject }) => subject === name);
+    expect(steps.map(({ done }) => done)).toEqual(steps.map((_, i) => i + 1));
+    expect(steps.at(-1)!.done).toBe(steps.at(-1)!.total);
+  }
+});
+
+test('where nobody knows the site, the matte’s disc is the one that would place the plate', async () => {
+  const options = { outDir: scratch('plain'), workDir: scratch('work'), masters: { matte: true } };
+  const { platePath, sidecarPath } = await stitch(scratch('night/capture'), options);
+  const { limb } = JSON.parse(await readFile(sidecarPath, 'utf8')) as Sidecar;
+  const { image, coverage } = await readPlate(platePath);
+  const source = plateFrom(scratch('plate.f32'), image, coverage);
+  const view = viewOf(source, 2560);
+  expect(scaleOf(view)).toBe(1);
+  const disc = locateDisc(view)!;
+  const { centreX, centreY, aPx, bPx } = limb!.ellipse;
+  expect(Math.hypot(centreX - disc.centreX, centreY - disc.centreY)).toBeLessThan(0.2);
+  for (const radiusPx of [aPx, bPx]) expect(Math.abs(radiusPx - disc.radiusPx)).toBeLessThan(0.2);
+  // Half of the disc is lit: the radius is known by a part in 500.
+  expect(Math.abs(aPx - 280)).toBeLessThan(0.6);
+});
+
+test('a crop is one page, unless it is very large', async () => {
+  for (const [name, pages] of [
+    ['crop-192x108.tif', 1],
+    ['crop-16384x16.tif', 1],
+    ['crop-16386x16.tif', 8],
+  ] as const) {
+    const file = await fromFile(scratch(join('plate', name)));
+    expect(await file.getImageCount(), name).toBe(pages);
+    file.close();
+  }
+});
+
+test('a crop that is larger than the plate is told with its empty sides', () => {
+  const padded = result.notices.filter(({ reason }) => reason === 'crop-padded');
+  expect(padded.map(({ item }) => item)).toEqual(['crop-16384x16.tif', 'crop-16386x16.tif']);
+  const [left, right] = (/empty are (\d+) px on the left, (\d+) px on the right$/.exec(padded[0]!.detail) ?? []).slice(
+    1,
+  );
+  expect(Number(left) + result.widthPx + Number(right)).toBe(16384);
+  expect(Number(left)).toBe(-sidecar.crops[1]!.x0);
+  expect(sidecar.notices).toEqual(result.notices);
 });
 
 test('cut out and laid over white, grey and a colour, the limb has no fringe above 1 %', async () => {

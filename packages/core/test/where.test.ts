@@ -38,7 +38,12 @@ beforeAll(async () => {
   await rehearse(dir, { ...settings, seeing });
   capture = join(dir, 'capture');
   await writeFile(join(capture, 'capture.yaml'), JSON.stringify({ site: SITE }));
-  first = await stitch(capture, { outDir: scratch('plate'), map: 'orthographic', workDir: scratch('work') });
+  first = await stitch(capture, {
+    outDir: scratch('plate'),
+    map: 'orthographic',
+    masters: { matte: true },
+    workDir: scratch('work'),
+  });
 });
 
 test('a capture with a site and a clock: stitch says where its plate lies, and lays it out as a map', async () => {
@@ -71,6 +76,21 @@ test('a capture with a site and a clock: stitch says where its plate lies, and l
   expect(await readdir(outDir)).toEqual(expect.arrayContaining(['features.svg', 'map.tif']));
   expect(sidecar.files.map(({ file }) => file)).toEqual(expect.arrayContaining(['features.svg', 'map.tif']));
   expect(sidecar.passes.length).toBeGreaterThan(1);
+});
+
+test('the matte’s disc is the plate’s', async () => {
+  const { where, sidecarPath } = first;
+  if (!where.known) throw new Error(where.detail);
+  const { limb } = JSON.parse(await readFile(sidecarPath, 'utf8')) as Sidecar;
+  const { x, y, semiMajorPx, semiMinorPx, majorDeg } = where.disc;
+  expect(limb!.ellipse).toEqual({
+    ...{ centreX: x, centreY: y },
+    ...{ aPx: semiMajorPx, bPx: semiMinorPx, angleDeg: majorDeg - 90 },
+  });
+  // As large as the rehearsal has made it, but for what the air's last bends leave; its edge lies there, too.
+  const truth = JSON.parse(await readFile(join(dir, 'truth.json'), 'utf8')) as { disc: { diameter_frame_px: number } };
+  expect(Math.abs(Math.sqrt(semiMajorPx * semiMinorPx) - truth.disc.diameter_frame_px / 2)).toBeLessThan(0.5);
+  expect(Math.abs(limb!.softness.offsetPx)).toBeLessThan(0.5);
 });
 
 test('north up: the same ground in the same light, on a plate whose axis is upright', async () => {

@@ -53,6 +53,11 @@ test('--init writes settings that stitch reads, once', async () => {
   const path = join(capture, 'capture.yaml');
   const { code, stderr } = await plenilune(['check', capture, '--init']);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`settings ${path}\n`) });
+  expect(stderr).toContain('\nFilled in from the files: sensor.widthPx, sensor.heightPx, passes.folder.\n');
+  expect(stderr).toMatch(
+    /\nLeft as comments, each with an example: title, notes, site, optics, sensor\.name, .*rights/,
+  );
+  expect(stderr).toContain('\nIt is there to be edited: ');
   const text = await readFile(path, 'utf8');
   expect(text).toContain('\n  - folder: lower\n');
   const again = await plenilune(['check', capture, '--init']);

@@ -80,8 +80,21 @@ async function checkOnce(
     onListed: (found) => tell(listing(found)),
     ...(workers === undefined ? {} : { workers }),
   });
-  const summary = [...verdict(result), ...(result.settingsPath ? [`settings ${result.settingsPath}`] : [])];
+  const summary = [...verdict(result), ...written(result)];
   return { machine: result, summary, complete: result.complete !== false };
+}
+
+/** What `--init` has written, and what is to be done with it. */
+function written({ settingsPath, settingsFields }: CheckResult): string[] {
+  if (settingsPath === null || settingsFields === null) return [];
+  const { filledIn, off } = settingsFields;
+  return [
+    `Filled in from the files: ${filledIn.join(', ')}.`,
+    `Left as comments, each with an example: ${off.join(', ')}.`,
+    'It is there to be edited: put right what is filled in, and remove the # before what you know. A site tells for how long',
+    'the body stays up, and where the plate lies on it.',
+    `settings ${settingsPath}`,
+  ];
 }
 
 /** Items that are left out and named one by one. */

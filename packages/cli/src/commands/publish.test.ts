@@ -50,7 +50,7 @@ test('a stitched plate becomes a pack that checks itself', async () => {
 test('without what only the maker can say it names all of it, and makes nothing', async () => {
   const { code, stderr } = await plenilune(['publish', plate, '--to', join(base, 'none'), '--title', 'x', '--quiet']);
   expect(stderr).toMatch(/it has not been said: creator \(--creator, .*; licence \(--licence, .* \[FACTS_MISSING\]\n$/);
-  expect(code).toBe(3);
+  expect(code).toBe(2);
   expect(await readdir(base)).not.toContain('none');
   expect((await plenilune(['publish', plate, '--quiet'])).stderr).toContain('--to <folder> is missing');
   expect(

@@ -1,7 +1,7 @@
-import { execFileSync } from 'node:child_process';
+import { execFileSync, spawnSync } from 'node:child_process';
 import { existsSync } from 'node:fs';
 import { mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+import { hostname, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { plenilune, type Run, start } from '../../test/plenilune.js';
@@ -63,6 +63,28 @@ test('a plate that is there stays, unless its replacement is forced', async () =
   expect((await stat(plate)).mtimeMs).toBe(before.mtimeMs);
   expect((await stitch(whole, 'plate', '--quiet', '--force')).code).toBe(0);
   expect((await stat(plate)).mtimeMs).toBeGreaterThan(before.mtimeMs);
+});
+
+test('what a run that was killed left beside its output is gone after the next one', async () => {
+  const { pid } = spawnSync(process.execPath, ['--version']);
+  const host = encodeURIComponent(hostname());
+  const left = ['plate.tif', 'report.html'].map((file) => join(base, 'plate', `.${file}.${pid},${host},3.partial`));
+  for (const path of left) await writeFile(path, 'half');
+  expect((await stitch(whole, 'plate', '--quiet', '--force')).code).toBe(0);
+  expect((await readdir(join(base, 'plate'))).filter((name) => name.startsWith('.'))).toEqual([]);
+});
+
+test('crops: how far a shot can be enlarged, and what of one is empty', async () => {
+  const { code, stdout, stderr } = await stitch(whole, 'crops', '--crop', '100x80', '--crop', '9000x40', '--json');
+  expect(code).toBe(0);
+  expect(stderr).toMatch(
+    /\ncrop-100x80\.tif: a shot that begins on the widest view of its shape, \d+ x \d+ px, can be enlarged to \d{3} % before/,
+  );
+  expect(stderr).toMatch(
+    /\nNote on crop-9000x40\.tif: it is larger than the plate of .* px on the left, \d+ px on the right\n/,
+  );
+  expect(stderr.match(/Note on/g)).toHaveLength(1);
+  expect(JSON.parse(stdout)).toMatchObject({ notices: [{ item: 'crop-9000x40.tif', reason: 'crop-padded' }] });
 });
 
 test('a file where a folder should be, or no name at all, is bad usage', async () => {

@@ -79,14 +79,14 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--north-up')
       .option('--maps')
       .addOption(new Option('--map <projection>').choices(['orthographic', 'equirectangular']))
-      .option('--exr <samples>')
+      .addOption(new Option('--exr <samples>').choices(['half', 'float']))
       .option('--tiff-float')
-      .option('--encoding <name>')
-      .option('--primaries <name>')
-      .option('--background <what>')
+      .addOption(new Option('--encoding <name>').choices(['srgb', 'linear', 'bt709', 'bt1886']))
+      .addOption(new Option('--primaries <name>').choices(['bt709', 'p3', 'bt2020', 'aces-ap0', 'aces-ap1']))
+      .addOption(new Option('--background <what>').choices(['keep', 'subtract', 'cut']))
       .option('--matte')
       .option('--crop <size>', '', crop)
-      .option('--crop-format <name>')
+      .addOption(new Option('--crop-format <name>').choices(['tif', 'png']))
       .option('--zoom-tiles')
       .option('--xmp')
       .option('--otio')
@@ -177,15 +177,11 @@ function describe(result: StitchResult): string[] {
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
   lines.push(...whereLines(result.where));
-  lines.push(...noteLines(result.notices));
+  lines.push(...noteLines(result.notices.filter(({ reason }) => reason !== 'crop-padded')));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
-  for (const { file, widthPx, heightPx, largestPushIn } of result.crops) {
-    lines.push(
-      `${file}: from the widest ${widthPx} x ${heightPx} view, push in ${largestPushIn.toFixed(2)} times at most.`,
-    );
-  }
+  lines.push(...cropLines(result));
   const more = [...result.masterPaths, ...result.wherePaths];
   if (more.length > 0) lines.push(`more     ${more.join(', ')}`);
   if (result.mapPaths) lines.push(`maps     ${Object.values(result.mapPaths).join(', ')}`);
@@ -193,6 +189,17 @@ function describe(result: StitchResult): string[] {
   if (result.xmpPath) lines.push(`metadata ${result.xmpPath}`);
   lines.push(`plate    ${result.platePath}`, `preview  ${result.previewPath}`, `sidecar  ${result.sidecarPath}`);
   return [...lines, `report   ${result.reportPath}`];
+}
+
+/** Of each crop how far its picture can be enlarged, or, where the plate is smaller, what of it is empty. */
+function cropLines({ crops, notices }: StitchResult): string[] {
+  return crops.map(({ file, widthPx, heightPx, largestPushIn }) => {
+    const padded = notices.find(({ item, reason }) => item === file && reason === 'crop-padded');
+    if (padded) return `Note on ${file}: ${padded.detail}`;
+    const widest = `${Math.floor(widthPx * largestPushIn)} x ${Math.floor(heightPx * largestPushIn)} px`;
+    const percent = Math.floor(100 * largestPushIn);
+    return `${file}: a shot that begins on the widest view of its shape, ${widest}, can be enlarged to ${percent} % before a pixel of the plate is larger than one of the frame.`;
+  });
 }
 
 function inGiB(amount: number): string {

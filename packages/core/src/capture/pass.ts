@@ -106,6 +106,7 @@ export interface Notice {
  * - `calibration-exposure`: darks were exposed for another time than the frames of a pass;
  * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees;
  * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written;
+ * - `crop-padded`: a crop is larger than the plate, so that it is empty on the sides that are named;
  * - `north-unknown`: north was to be up, but it is not known where the plate lies.
  */
 export type NoticeReason =
@@ -116,6 +117,7 @@ export type NoticeReason =
   | 'calibration-exposure'
   | 'calibration-temperature'
   | 'no-limb'
+  | 'crop-padded'
   | 'north-unknown';
 
 /**

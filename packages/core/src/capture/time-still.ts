@@ -48,9 +48,9 @@ export async function readStillTime(path: string, format: TimedFormat): Promise<
     file = await open(path, 'r');
     const notes: string[] = [];
     const records = await readRecords(path, file, found.size, format, notes);
-    const stepS = found.mtimeMs % 1000 === 0 ? 1 : 0.001;
     const best = bestOf(records);
-    const stamp = { clockMs: found.mtimeMs, stepS, offsetMin: 0 };
+    // One file alone does not tell whether its system counts in whole seconds: the pass does.
+    const stamp = { clockMs: found.mtimeMs, stepS: 0.001, offsetMin: 0 };
     return {
       ...(best ?? { stamp, source: 'file', meaning: 'changed' }),
       exposureS: records.exif?.exposureS ?? records.xmp?.exposureS ?? records.fits?.exposureS,

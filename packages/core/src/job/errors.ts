@@ -39,10 +39,10 @@ export class PleniluneError extends Error {
   }
 }
 
-/** A setting or argument that cannot be honoured. */
+/** A setting or argument that cannot be honoured, or one that is needed and was not given. */
 export class UsageError extends PleniluneError {
-  constructor(message: string, options?: ErrorOptions) {
-    super('USAGE', message, options);
+  constructor(message: string, options?: ErrorOptions, code: ErrorCode = 'USAGE') {
+    super(code, message, options);
   }
 }
 

@@ -1,8 +1,8 @@
 import { mkdir, mkdtemp, readdir, rm, rmdir, stat } from 'node:fs/promises';
-import { hostname } from 'node:os';
 import { dirname, join } from 'node:path';
 import { RECORD_FILE } from './artefact.js';
 import { UsageError } from './errors.js';
+import { hasEnded, isOwnLabel, ownerLabel } from './owner.js';
 import { explainUnwritable } from './resources.js';
 
 const UNFINISHED = /^\.unfinished,(?<pid>\d+),(?<host>[^,]+),/;
@@ -63,7 +63,7 @@ export async function prepareWorkFolder(workDir: string): Promise<readonly strin
 /** A new folder for half-done work; its name says which process on which machine owns it. */
 export async function createUnfinishedFolder(workDir: string, label: string): Promise<string> {
   await makeFolder(workDir);
-  const prefix = join(workDir, `.unfinished,${process.pid},${hostLabel()},${label},`);
+  const prefix = join(workDir, `.unfinished,${ownerLabel()},${label},`);
   const folder = await mkdtemp(prefix).catch((error: unknown) => {
     throw explainUnwritable(error, workDir);
   });
@@ -92,21 +92,8 @@ export async function clearWorkFolder(workDir: string): Promise<void> {
 }
 
 function isDead(workDir: string, name: string): boolean {
-  const owner = UNFINISHED.exec(name)?.groups;
-  if (!owner || owner.host !== hostLabel()) return false;
-  const pid = Number(owner.pid);
-  return pid === process.pid ? !ownFolders.has(join(workDir, name)) : !isAlive(pid);
-}
-
-function isAlive(pid: number): boolean {
-  try {
-    process.kill(pid, 0);
-    return true;
-  } catch (error) {
-    return (error as NodeJS.ErrnoException).code === 'EPERM';
-  }
-}
-
-function hostLabel(): string {
-  return encodeURIComponent(hostname()).replaceAll(',', '%2C');
+  const found = UNFINISHED.exec(name)?.groups;
+  if (!found) return false;
+  const owner = { pid: Number(found.pid), host: found.host! };
+  return isOwnLabel(owner) ? !ownFolders.has(join(workDir, name)) : hasEnded(owner);
 }

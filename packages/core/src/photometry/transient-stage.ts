@@ -4,8 +4,9 @@ import type { JobContext } from '../job/context.js';
 import { hashOfFloats } from '../job/hash.js';
 import { runStage } from '../job/stage.js';
 import { frameKey } from '../quality/frame-key.js';
+import type { SeenFrame } from '../registration/seeing-stage.js';
 import { liftOf } from './correct-frame.js';
-import { defectsOnProxy, type FineFrame, fineFrames } from './fine-frame.js';
+import { defectsOnProxy, fineFrames } from './fine-frame.js';
 import { type FinePattern, fineFor } from './fine-stage.js';
 import type { PlacedPass, PlateLight } from './light-stage.js';
 import { TRANSIENT_RIM_PX, transientTask } from './transient-task.js';
@@ -35,6 +36,7 @@ export async function transientStage(
   const { frames, graded } = placed.tracked;
   const { width, height } = frames[0]!.proxy;
   const corrections = light.corrections[passIndex]!;
+  const bands = bandsOf(frames);
   const artefact = await runStage(context, {
     name: 'transients',
     subject: graded.pass.name,
@@ -49,16 +51,16 @@ export async function transientStage(
         hashOfFloats(f.field.y),
       ]),
     },
-    run: async () => {
+    total: bands.length,
+    run: async (handle) => {
       const finePlane = fineFor(fine, graded.pass, graded.binFactor);
       const lift = liftOf(light.pattern, width, height, context.pool.floats.take(width * height), finePlane);
       const defects = defectsOnProxy(graded.defects, graded.pass.widthPx, frames[0]!.proxy, graded.binFactor);
       const seen = fineFrames(frames, corrections, defects);
-      const bands = bandsOf(seen);
       const found = await context.pool.map(
         transientTask,
         bands.map((band) => ({ frames: seen, lift, ...band })),
-        { signal: context.signal },
+        { signal: context.signal, onDone: (done) => handle.step(done) },
       );
       context.pool.floats.give([lift]);
       return seen.map((_, k) => {
@@ -91,8 +93,8 @@ interface Band {
 }
 
 /** The ground of a pass in bands that overlap by a rim. Fixed, so that the result does not depend on the workers. */
-function bandsOf(frames: readonly FineFrame[]): Band[] {
-  const bounds = frames.map(({ pose, light }) => mappedBounds(pose, light.width, light.height));
+function bandsOf(frames: readonly Pick<SeenFrame, 'pose' | 'proxy'>[]): Band[] {
+  const bounds = frames.map(({ pose, proxy }) => mappedBounds(pose, proxy.width, proxy.height));
   const x0 = Math.floor(Math.min(...bounds.map((b) => b.x0)));
   const top = Math.floor(Math.min(...bounds.map((b) => b.y0)));
   const width = Math.ceil(Math.max(...bounds.map((b) => b.x1))) - x0 + 1;

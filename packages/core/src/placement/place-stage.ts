@@ -1,24 +1,18 @@
-import { rm } from 'node:fs/promises';
 import type { RecordedCurve } from '../capture/read-still.js';
 import { readingKey } from '../capture/reading.js';
 import { type Affine, compose, IDENTITY, invert } from '../compute/affine.js';
-import { createPlane } from '../compute/image.js';
-import { planeRows } from '../compute/plane-source.js';
 import type { JobContext } from '../job/context.js';
-import { runStage } from '../job/stage.js';
+import { runStage, type StageHandle } from '../job/stage.js';
 import { frameKey } from '../quality/frame-key.js';
 import type { Masked } from '../registration/lock.js';
-import { bendOnPlate } from '../registration/seeing-field.js';
 import type { SeenPass } from '../registration/seeing-stage.js';
-import { boxOf, stackFrames } from '../strip/stack.js';
-import { readStrip } from '../strip/strip-store.js';
 import { edgeTask, turnedEdgeTask } from './edge.js';
 import { groupOnGuide, guideScale, guideTask } from './guide-place.js';
-import { type HeadedFrame, type Heading, headingOf } from './heading.js';
 import { type JoinField, joinTask } from './join-field.js';
 import { contradicts, discOfGroup, type GroupDisc, limbTask, shiftByLimb } from './limb-place.js';
 import { turnByWay, turnedDisc, wayOfGroup } from './limb-turn.js';
 import { decide, type OverlapFigures, type OverlapReason, type OverlapVerdict } from './overlap-verdict.js';
+import { type ProxyStrip, proxyStrip } from './proxy-strip.js';
 import { residualsOf, type TieResidual } from './residuals.js';
 import { type PlacedEdge, solvePlacement } from './solve.js';
 
@@ -85,8 +79,10 @@ export async function placeStage(
       })),
       guide: guide && [guide.sha256, guide.curve],
     },
+    // Each strip, each pair, and what follows from them: the last takes long only where overlaps are not enough.
+    total: passes.length + pairsOf(passes.length).length + 1,
     run: async (handle) => {
-      const placed = await placeStrips(context, passes, guide, handle.path('strip.f32'));
+      const placed = await placeStrips(context, passes, guide, handle);
       return { ...placed, joins: placed.joins.map((j) => j && { ...j, x: Array.from(j.x), y: Array.from(j.y) }) };
     },
   });
@@ -109,14 +105,15 @@ async function placeStrips(
   context: JobContext,
   passes: readonly SeenPass[],
   guide: Guide | null,
-  scratch: string,
+  handle: StageHandle,
 ): Promise<PlacedPasses> {
-  const strips: (ProxyStrip & { readonly way: Heading | undefined })[] = [];
+  const strips: ProxyStrip[] = [];
   for (const pass of passes) {
-    const strip = await proxyStrip(context, pass, scratch);
-    strips.push({ ...strip, way: headingOf(headedFrames(pass, strip.toStrip)) });
+    strips.push(await proxyStrip(context, pass, handle.path('strip.f32')));
+    handle.step(strips.length);
   }
-  const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask);
+  const told = (done: number): void => handle.step(strips.length + done);
+  const near = await overlapsAmong(context, strips, pairsOf(strips.length), edgeTask, told);
   const apart = decide(strips, near).groups;
   // Only where something is still missing: a search under any turn takes seconds a pair.
   const groupOf = (s: number): number => apart.findIndex((g) => g.includes(s));
@@ -196,9 +193,10 @@ async function overlapsAmong(
   strips: readonly { readonly masked: Masked }[],
   pairs: readonly StripPair[],
   task: typeof edgeTask,
+  onDone: (done: number) => void = () => {},
 ): Promise<PlacedEdge[]> {
   const inputs = pairs.map(({ fixed, moving }) => ({ fixed: strips[fixed]!.masked, moving: strips[moving]!.masked }));
-  const found = await context.pool.map(task, inputs, { signal: context.signal });
+  const found = await context.pool.map(task, inputs, { signal: context.signal, onDone });
   return pairs.flatMap((pair, k) => (found[k] ? [{ ...pair, edge: found[k] }] : []));
 }
 
@@ -225,14 +223,6 @@ async function groupsOnGuide(
       scale,
     ),
   );
-}
-
-function headedFrames(pass: SeenPass, toStrip: Affine): HeadedFrame[] {
-  return pass.frames.map(({ pose, proxy }) => ({
-    pose: compose(toStrip, pose),
-    widthPx: proxy.width,
-    heightPx: proxy.height,
-  }));
 }
 
 function reportOf(
@@ -267,35 +257,4 @@ async function discsOf(
     { signal: context.signal },
   );
   return groups.map((group) => discOfGroup(group.map((s) => ({ limb: limbs[s]!, pose: inGroup.get(s)! }))));
-}
-
-interface ProxyStrip {
-  readonly masked: Masked;
-  /** The track's space -> the strip's grid. */
-  readonly toStrip: Affine;
-}
-
-/** Luminance strip of a pass at proxy scale. `scratch`: a file to be made. */
-async function proxyStrip(
-  { pool, signal, memoryBytes }: JobContext,
-  pass: SeenPass,
-  scratch: string,
-): Promise<ProxyStrip> {
-  const frames = pass.frames.map((f) => ({
-    width: f.proxy.width,
-    height: f.proxy.height,
-    pose: f.pose,
-    weight: f.weight,
-    bend: bendOnPlate(f.field, f.pose, f.proxy.width, f.proxy.height, 1),
-    load: async (planes: readonly Float32Array[]) => planes[0]!.set(planeRows(f.proxy, 0, f.proxy.height)),
-  }));
-  const box = boxOf(frames);
-  const strip = await stackFrames(frames, { path: scratch, box, channels: 1, memoryBytes, pool, signal });
-  const { planes, weight } = readStrip(strip, box);
-  await rm(scratch);
-  const light = createPlane(box.width, box.height, true);
-  light.data.set(planes[0]!);
-  const coverage = createPlane(box.width, box.height, true);
-  for (let i = 0; i < coverage.data.length; i++) coverage.data[i] = weight[i]! > 0 ? 1 : 0;
-  return { masked: { light, coverage }, toStrip: { xx: 1, xy: 0, yx: 0, yy: 1, tx: -box.x0, ty: -box.y0 } };
 }

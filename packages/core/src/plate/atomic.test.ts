@@ -1,8 +1,9 @@
 import { mkdir, readdir, readFile, symlink, writeFile } from 'node:fs/promises';
+import { hostname } from 'node:os';
 import { describe, expect, test } from 'vitest';
 import { useScratch } from '../../test/scratch.js';
 import { OutputError, ResourceError, UsageError } from '../job/errors.js';
-import { writeWhole } from './atomic.js';
+import { writeFolderWhole, writeWhole } from './atomic.js';
 
 const scratch = useScratch();
 
@@ -28,19 +29,40 @@ test('until it is whole it has another name in the same folder', async () => {
   });
 });
 
-test('what a killed run left is written over', async () => {
+test('what killed runs left of the same output goes, and nothing else', async () => {
   const dir = await folder('killed');
-  const write = async (temporary: string): Promise<void> => writeFile(temporary, 'whole', { flag: 'wx' });
-  let name = '';
+  const host = encodeURIComponent(hostname());
+  // Process numbers end at 2^22 on Linux; process 1 always lives.
+  const left = [`.a.4194999,${host},0.partial`, `.a.${process.pid},${host},999999.partial`];
+  const kept = [
+    `.a.1,${host},0.partial`,
+    '.a.4194999,elsewhere,0.partial',
+    `.b.4194999,${host},0.partial`,
+    '.a.partial',
+  ];
+  for (const name of [...left, ...kept]) await writeFile(`${dir}/${name}`, 'left behind');
+  let during: string[] = [];
   await writeWhole(`${dir}/a`, async (temporary) => {
-    name = temporary;
-    await write(temporary);
+    await writeFile(temporary, 'whole', { flag: 'wx' });
+    // Another one of the same name, as of two runs at a time: neither takes the other for left behind.
+    await expect(writeWhole(`${dir}/a`, () => Promise.reject(new Error('stop')))).rejects.toThrow('stop');
+    during = await readdir(dir);
   });
-  const serial = Number(/-(\d+)\.partial$/.exec(name)![1]);
-  await writeFile(name.replace('.a.', '.b.').replace(`-${serial}.partial`, `-${serial + 1}.partial`), 'left behind');
-  await writeWhole(`${dir}/b`, write);
-  expect(await readdir(dir)).toEqual(['a', 'b']);
-  expect(await readFile(`${dir}/b`, 'utf8')).toBe('whole');
+  expect(during).toHaveLength(kept.length + 1);
+  expect((await readdir(dir)).sort()).toEqual(['a', ...kept].sort());
+});
+
+test('what was to be replaced stays as long as nothing stands in its place', async () => {
+  const dir = await folder('old');
+  const old = `${dir}/.tiles.4194999,${encodeURIComponent(hostname())},0.partial-old`;
+  await mkdir(old);
+  const failing = writeFolderWhole(`${dir}/tiles`, () => Promise.reject(new Error('stop')));
+  await expect(failing).rejects.toThrow('stop');
+  expect(await readdir(dir)).toHaveLength(1);
+  await writeFolderWhole(`${dir}/tiles`, async (temporary) => writeFile(`${temporary}/0.jpg`, 'tile'));
+  await writeFolderWhole(`${dir}/tiles`, async (temporary) => writeFile(`${temporary}/1.jpg`, 'tile'), { force: true });
+  expect(await readdir(dir)).toEqual(['tiles']);
+  expect(await readdir(`${dir}/tiles`)).toEqual(['1.jpg']);
 });
 
 describe('an existing file', () => {

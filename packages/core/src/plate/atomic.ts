@@ -1,6 +1,7 @@
 import { link, mkdir, open, rename, rm, stat } from 'node:fs/promises';
-import { basename, dirname, join } from 'node:path';
+import { dirname } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
+import { partialBeside } from '../job/partial.js';
 import { explainUnwritable } from '../job/resources.js';
 import { noteMade } from './all-or-none.js';
 
@@ -20,11 +21,10 @@ const NO_LINKS: ReadonlySet<string> = new Set([
   'EXDEV',
 ]);
 
-let serial = 0;
-
 /**
  * Makes a file appear whole or not at all: `write` fills a temporary name in the same folder, which is synced to disk
- * and then given its own name. When anything fails, the temporary file is removed and what was there before stays.
+ * and then given its own name. When anything fails, the temporary file is removed and what was there before stays; what a
+ * killed run has left is removed by the next one.
  * Throws {@link OutputError} `OUTPUT_EXISTS` when the file exists and `force` is not set, {@link UsageError} when its
  * folder is missing, `OUTPUT_UNWRITABLE` when the system refuses, {@link ResourceError} `OUT_OF_SPACE` when the disk is full, and whatever `write` throws.
  */
@@ -35,10 +35,8 @@ export async function writeWhole(
 ): Promise<void> {
   const { force = false } = options;
   await requireFree(path, force);
-  const temporary = join(dirname(path), `.${basename(path)}.${process.pid}-${serial++}.partial`);
+  const temporary = await partialBeside(path);
   try {
-    // A run that was killed may have left one.
-    await rm(temporary, { force: true });
     await write(temporary);
     await syncFile(temporary);
     if (force) await rename(temporary, path);
@@ -62,13 +60,12 @@ export async function writeFolderWhole(
   options: WriteWholeOptions = {},
 ): Promise<void> {
   const { force = false } = options;
-  const temporary = join(dirname(path), `.${basename(path)}.${process.pid}-${serial++}.partial`);
+  const temporary = await partialBeside(path);
   const old = `${temporary}-old`;
   try {
     await requireFolder(path);
     const present = await stat(path).catch(() => undefined);
     if (present !== undefined && !(force && present.isDirectory())) throw exists(path);
-    await rm(temporary, { recursive: true, force: true });
     await mkdir(temporary);
     await write(temporary);
     if (present !== undefined) await rename(path, old);

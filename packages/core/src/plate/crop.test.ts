@@ -7,7 +7,7 @@ import { useScratch } from '../../test/scratch.js';
 import { sha256File } from '../capture/hash.js';
 import { pictures } from '../capture/picture-library.js';
 import { UsageError } from '../job/errors.js';
-import { cropOf, placeCrop } from './crop.js';
+import { cropNotices, cropOf, placeCrop } from './crop.js';
 import { encodeSrgb8 } from './encode.js';
 import { settleMasters } from './masters-options.js';
 import { writePlatePng } from './png.js';
@@ -41,6 +41,15 @@ test('a frame lies about the disc where all of it fits in, or else about the lit
 test('a frame has the plate’s own pixels, and nothing beyond its edge', () => {
   const place = placeCrop(source(), { widthPx: 800, heightPx: 200 }, null);
   expect(place).toMatchObject({ x0: -100, largestPushIn: 0.75 });
+  expect(cropNotices('a.tif', placeCrop(source(), { widthPx: 10, heightPx: HEIGHT }, null), size)).toEqual([]);
+  expect(cropNotices('a.tif', { ...place, x0: -101, y0: -1, heightPx: HEIGHT + 3 }, size)).toEqual([
+    {
+      item: 'a.tif',
+      reason: 'crop-padded',
+      detail:
+        'it is larger than the plate of 600 x 420 px: empty are 101 px on the left, 99 px on the right, 1 px at the top, 2 px at the bottom',
+    },
+  ]);
   const { image, coverage: shares } = cropOf(source(), place).read({ x0: 50, y0: 10, width: 700, height: 20 });
   for (let i = 0; i < 700 * 20; i++) {
     const [x, y] = [place.x0 + 50 + (i % 700), place.y0 + 10 + Math.floor(i / 700)];

@@ -1,3 +1,4 @@
+import type { Notice } from '../capture/pass.js';
 import type { GridBox } from '../compute/grid-box.js';
 import { luminance } from '../compute/image.js';
 import type { LimbEllipse } from './limb-ellipse.js';
@@ -20,11 +21,18 @@ export interface CropPlace {
   readonly widthPx: number;
   readonly heightPx: number;
   /**
-   * How far a camera move can push in from the widest view of this shape that lies within the plate, until a pixel of
-   * the plate is a pixel of the frame: so many times. Below 1 the plate is smaller than the frame.
+   * How much wider and higher than the frame the widest view of its shape is that the plate holds. A picture that begins on
+   * that view can be enlarged so many times before a pixel of the plate is larger than one of the frame. Below 1 the plate
+   * is smaller than the frame.
    */
   readonly largestPushIn: number;
 }
+
+/**
+ * Longest side of a crop that is written as one page, px: those who cut pictures expect no further ones. A larger crop is
+ * seldom opened at full size, and is written with its halves as the master is.
+ */
+export const LARGEST_FLAT_PX = 16384;
 
 /** Longer side of the small plate on which the lit part is looked for. */
 const SMALL_PX = 1024;
@@ -47,6 +55,24 @@ export function placeCrop(source: PlateSource, request: CropRequest, ellipse: Li
 /** A start that keeps the frame within the plate; in the middle where it is the larger one. */
 function held(start: number, size: number, whole: number): number {
   return size > whole ? Math.round((whole - size) / 2) : Math.min(whole - size, Math.max(0, start));
+}
+
+/** What is to be said of a frame that is larger than the plate: which of its pixels are empty. */
+export function cropNotices(
+  file: string,
+  { x0, y0, widthPx, heightPx }: CropPlace,
+  { width, height }: { readonly width: number; readonly height: number },
+): Notice[] {
+  const beyond: readonly [number, string][] = [
+    [-x0, 'on the left'],
+    [x0 + widthPx - width, 'on the right'],
+    [-y0, 'at the top'],
+    [y0 + heightPx - height, 'at the bottom'],
+  ];
+  const empty = beyond.filter(([px]) => px > 0).map(([px, side]) => `${px} px ${side}`);
+  if (empty.length === 0) return [];
+  const detail = `it is larger than the plate of ${width} x ${height} px: empty are ${empty.join(', ')}`;
+  return [{ item: file, reason: 'crop-padded', detail }];
 }
 
 function middleOf(

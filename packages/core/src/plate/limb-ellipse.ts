@@ -1,3 +1,5 @@
+import type { PlateDisc } from './whereabouts.js';
+
 /** The edge of a body's disc on the plate (space 4): an ellipse. */
 export interface LimbEllipse {
   readonly centreX: number;
@@ -7,6 +9,11 @@ export interface LimbEllipse {
   readonly bPx: number;
   /** Where the first semi-axis points, degrees from +x towards +y, which is clockwise on the screen. */
   readonly angleDeg: number;
+}
+
+/** The edge of a disc whose place is known. */
+export function limbOf({ x, y, semiMajorPx, semiMinorPx, majorDeg }: PlateDisc): LimbEllipse {
+  return { centreX: x, centreY: y, aPx: semiMajorPx, bPx: semiMinorPx, angleDeg: majorDeg - 90 };
 }
 
 /** A place beside the edge of an ellipse. */

@@ -1,6 +1,7 @@
 import { luminance, type Plane } from '../compute/image.js';
 import { quantile } from '../compute/quantile.js';
 import { solveInPlace } from '../compute/small-solve.js';
+import type { LimbFit } from '../placement/limb.js';
 import { findShownLimb } from '../placement/shown-limb.js';
 import { gaugeOf, type LimbEllipse } from './limb-ellipse.js';
 import { type LimbSoftness, measureSoftness } from './limb-softness.js';
@@ -28,13 +29,18 @@ const CLEAR_SHARE = 0.02;
 const CLEAR_PX = 4;
 const LEAST_SKY_PIXELS = 100;
 const ROUNDS = 6;
+/** A flattening of so many standard deviations is believed: neighbouring places err alike, more than their scatter tells. */
+const SURE_SIGMA = 5;
 /** Sky farther from the plane than so many robust standard deviations is a star or glare. */
 const MOST_SIGMA = 3;
 
-/** Finds the disc and measures its edge and its sky. Null where no lit limb is to be seen. */
-export function findLimbModel(source: PlateSource): LimbModel | null {
+/**
+ * Finds the disc and measures its edge and its sky. `known`: the disc, where the plate's place on its body tells it, with the
+ * flattening by refraction that follows from the sky. Null where no lit limb is to be seen.
+ */
+export function findLimbModel(source: PlateSource, known: LimbEllipse | null = null): LimbModel | null {
   const small = shrink(source, SMALL_PX);
-  const ellipse = findEllipse(small, source.width);
+  const ellipse = known ?? findEllipse(small, source.width);
   if (!ellipse) return null;
   const softness = measureSoftness(source, ellipse);
   return softness && { ellipse, softness, sky: skyAround(small, ellipse, source.width) };
@@ -44,7 +50,8 @@ export function findLimbModel(source: PlateSource): LimbModel | null {
 function findEllipse({ image, coverage }: Shrunk, widthPx: number): LimbEllipse | null {
   const light = luminance(image);
   const covered: Plane = { ...coverage, data: coverage.data.map((value) => (value > 0.999 ? 1 : 0)) };
-  const limb = findShownLimb(light, covered, { stretch: true }) ?? findShownLimb(light, covered);
+  const stretched = findShownLimb(light, covered, { stretch: true });
+  const limb = stretched && isFlattened(stretched) ? stretched : findShownLimb(light, covered);
   if (!limb) return null;
   const factor = widthPx / light.width;
   return {
@@ -54,6 +61,14 @@ function findEllipse({ image, coverage }: Shrunk, widthPx: number): LimbEllipse 
     bPx: limb.radiusPx * limb.stretch * factor,
     angleDeg: 0,
   };
+}
+
+/**
+ * Whether a stretch is surely that of refraction, which only ever flattens. An arc on one side hardly tells it from a shift:
+ * what the air's bends feign would put the unlit side of the disc pixels away from its place.
+ */
+function isFlattened({ stretch, covariance }: LimbFit): boolean {
+  return 1 - stretch > SURE_SIGMA * Math.sqrt(covariance[15]!);
 }
 
 /** A plane through the sky beyond the limb, without stars and glare; level 0 where there is too little sky. */

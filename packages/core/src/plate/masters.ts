@@ -2,9 +2,10 @@ import { basename, dirname, join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
 import type { Notice } from '../capture/pass.js';
 import { withBackground } from './background.js';
-import { cropOf, placeCrop } from './crop.js';
+import { cropNotices, cropOf, LARGEST_FLAT_PX, placeCrop } from './crop.js';
 import { writePlateExr } from './exr.js';
 import type { HashedFile } from './hashed-file.js';
+import type { LimbEllipse } from './limb-ellipse.js';
 import { findLimbModel, type LimbModel } from './limb-model.js';
 import { inPrimaries } from './master-colour.js';
 import { EXR_FILE, FLOAT_FILE, MATTE_FILE, type MasterSettings, ZOOM_FILE } from './masters-options.js';
@@ -20,19 +21,19 @@ import { writeZoomTiles } from './zoom-tiles.js';
 
 /**
  * Writes all pictures of a plate, each whole or not at all: the master, the preview, and what else is asked for. `xmp` is the
- * packet that the master carries.
+ * packet that the master carries, `disc` the one that the plate's place on its body tells.
  */
 export async function writePictures(
   paths: { readonly plate: string; readonly preview: string },
   plain: PlateSource,
   settings: MasterSettings,
-  xmp: string,
+  { xmp, disc }: { readonly xmp: string; readonly disc: LimbEllipse | null },
   writing: Writing,
 ): Promise<WrittenFiles> {
   const { onProgress: _, ...options } = writing;
   const outDir = dirname(paths.plate);
   const { colour, background } = settings;
-  const limb = needsLimb(settings) ? findLimbModel(plain) : null;
+  const limb = needsLimb(settings) ? findLimbModel(plain, disc) : null;
   const shown = withBackground(plain, background, limb);
   const source = inPrimaries(shown, colour.primaries);
   const hashed = async (path: string): Promise<HashedFile> => ({
@@ -52,15 +53,18 @@ export async function writePictures(
   const files: HashedFile[] = [written.plate, written.preview].map(({ file, sha256 }) => ({ file, sha256 }));
   for (const path of await writeOthers(outDir, source, plain, limb, settings, writing)) files.push(await hashed(path));
   const crops: SidecarCrop[] = [];
+  const padded: Notice[] = [];
   for (const crop of settings.crops) {
     const path = join(outDir, crop.file);
     const place = placeCrop(plain, crop, limb?.ellipse ?? null);
     const part = cropOf(source, place);
-    const writeCrop = settings.cropFormat === 'png' ? writePlatePng : writePlateTiff;
+    const pyramid = Math.max(crop.widthPx, crop.heightPx) > LARGEST_FLAT_PX;
     await tellWriting(writing, path, part, async (told) => {
-      await writeCrop(path, told, { colour, ...options });
+      if (settings.cropFormat === 'png') await writePlatePng(path, told, { colour, ...options });
+      else await writePlateTiff(path, told, { colour, pyramid, ...options });
     });
     crops.push({ file: crop.file, ...place });
+    padded.push(...cropNotices(crop.file, place, plain));
     files.push(await hashed(path));
   }
   if (settings.zoomTiles) {
@@ -75,7 +79,7 @@ export async function writePictures(
     limb,
     crops,
     files,
-    notices: noticesOf(settings, limb),
+    notices: [...noticesOf(settings, limb), ...padded],
   };
 }
 

@@ -161,7 +161,7 @@ export interface Sidecar {
   readonly leftOut: readonly (LeftOut & { readonly sha256?: string })[];
 }
 
-/** A frame in the sidecar: where it lies on the plate, and how far one can push in. */
+/** A frame in the sidecar: where it lies on the plate, and how far its picture can be enlarged. */
 export interface SidecarCrop extends CropPlace {
   readonly file: string;
 }

@@ -22,7 +22,7 @@ const SAMPLES = 4;
 
 /**
  * Writes the master: 16 bits with coverage as unassociated alpha, always RGBA (a grey picture is written to all three
- * colours), tiles of 256 px, deflate with horizontal differences, a profile embedded, and a pyramid. Colours are not
+ * colours), tiles of 256 px, deflate with horizontal differences, a profile embedded, and a pyramid unless it is not wanted. Colours are not
  * multiplied with the coverage; where it rounds to 0 they are exactly 0. What {@link writeTiledTiff} promises and throws
  * holds here, too.
  */

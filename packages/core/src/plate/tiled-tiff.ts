@@ -14,6 +14,8 @@ export interface TiledTiffOptions {
   readonly force?: boolean;
   /** Write a BigTIFF even where a classic TIFF would do. Default false: only when the samples could exceed 4 GiB. */
   readonly bigtiff?: boolean;
+  /** Write the halves too. Default true; without them the file is one page. */
+  readonly pyramid?: boolean;
   readonly signal?: AbortSignal;
 }
 
@@ -22,7 +24,7 @@ export interface TiledTiffResult {
   /** Size of the file. */
   readonly bytes: number;
   readonly bigtiff: boolean;
-  /** Pages: the plate and its halves, down to the one that fits into a tile. */
+  /** Pages: the plate and, with a pyramid, its halves, down to the one that fits into a tile. */
   readonly levels: number;
 }
 
@@ -55,7 +57,8 @@ export async function writeTiledTiff(
   format: TileFormat,
   options: TiledTiffOptions = {},
 ): Promise<TiledTiffResult> {
-  const sizes = levelsOf(source, TILE_PX);
+  const { width, height } = source;
+  const sizes = options.pyramid === false ? [{ width, height }] : levelsOf(source, TILE_PX);
   const bigtiff = options.bigtiff === true || couldExceedClassic(sizes, format, options.xmp);
   let bytes = 0;
   await writeWhole(

@@ -1,4 +1,5 @@
 import { expect, test } from 'vitest';
+import { UsageError } from '../job/errors.js';
 import { type MakerFacts, makerFromSettings, requireMaker } from './maker.js';
 
 const needed: MakerFacts = { creator: 'A. Author', licence: 'CC-BY-4.0', title: 'The Moon' };
@@ -12,6 +13,7 @@ test('all that is missing is named at once, with where to put it', () => {
         'licence (--licence, or rights.licence in a file of --facts); title (--title, or title in a file of --facts)',
     }),
   );
+  expect(() => requireMaker({})).toThrow(UsageError);
   expect(() => requireMaker({ ...needed, creator: ' \n' })).toThrow(/said: creator \(--creator, or [^;]*$/);
 });
 

@@ -1,6 +1,6 @@
 import { SETTINGS_FORMATS } from '../capture/settings-formats.js';
 import type { CaptureSettings } from '../capture/settings-types.js';
-import { InputError, UsageError } from '../job/errors.js';
+import { UsageError } from '../job/errors.js';
 import { plainLine, plainText, wordsOf } from './plain-text.js';
 
 /** What only the maker of a plate can say. A creator, a licence and a title are needed to publish; the rest may be left out. */
@@ -51,15 +51,16 @@ export function makerFromSettings({ title, rights = {}, listing = {} }: CaptureS
  * What was said first, completed with what was said elsewhere; keywords of both. Every text is made plain: on one line, the
  * description apart.
  *
- * @throws InputError FACTS_MISSING, with all that is missing and where to put it
- * @throws UsageError for a text that is too long or too short, and for an address that is none
+ * @throws UsageError FACTS_MISSING, with all that is missing and where to put it; USAGE for a text that is too long or too
+ *   short, and for an address that is none
  */
 export function requireMaker(first: MakerFacts, second: MakerFacts = {}): PublishedMaker {
   const maker = plainMaker({ ...given({ ...second }), ...given({ ...first }) });
   const missing = NEEDED.filter(({ name }) => maker[name] === undefined);
   if (missing.length > 0) {
     const places = missing.map(({ name, option, field }) => `${name} (${option}, or ${field} in a file of --facts)`);
-    throw new InputError('FACTS_MISSING', `only you can say, and it has not been said: ${places.join('; ')}`);
+    const message = `only you can say, and it has not been said: ${places.join('; ')}`;
+    throw new UsageError(message, undefined, 'FACTS_MISSING');
   }
   const { keywords: _, ...texts } = maker;
   for (const [name, text] of Object.entries(texts)) check(name as keyof typeof MOST, text);

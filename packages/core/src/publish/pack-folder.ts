@@ -1,6 +1,7 @@
 import { mkdir, open, readdir, readFile, rename, rm, rmdir, stat } from 'node:fs/promises';
-import { basename, dirname, join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { OutputError, PleniluneError, ResourceError, UsageError } from '../job/errors.js';
+import { partialBeside } from '../job/partial.js';
 import { explainUnwritable } from '../job/resources.js';
 import { makeFolder } from '../job/work-folder.js';
 
@@ -22,10 +23,8 @@ export async function writePackFolder(
   const before = await standing(path);
   await refuseForeign(path, before, force);
   await makeFolder(dirname(path));
-  const temporary = join(dirname(path), `.${basename(path)}.${process.pid}-${serial++}.partial`);
+  const temporary = await partialBeside(path);
   try {
-    // A run that was killed may have left one.
-    await rm(temporary, { recursive: true, force: true });
     await mkdir(temporary);
     await write(temporary);
     for (const name of await readdir(temporary)) await sync(join(temporary, name));
@@ -38,8 +37,6 @@ export async function writePackFolder(
     await rm(temporary, { recursive: true, force: true });
   }
 }
-
-let serial = 0;
 
 /** What stands where the pack is to go: names of files, or undefined. */
 async function standing(path: string): Promise<readonly string[] | undefined> {

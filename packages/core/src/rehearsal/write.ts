@@ -1,8 +1,8 @@
-import { randomBytes } from 'node:crypto';
 import { open, readdir, rename, rm, stat } from 'node:fs/promises';
-import { basename, dirname, join, resolve } from 'node:path';
+import { basename, resolve } from 'node:path';
 import sharp, { type Sharp } from 'sharp';
 import { OutputError, ResourceError } from '../job/errors.js';
+import { partialBeside } from '../job/partial.js';
 import { explainUnwritable } from '../job/resources.js';
 import { makeFolder } from '../job/work-folder.js';
 
@@ -83,9 +83,8 @@ export async function replaceFolder(
       `${dir} holds something else than a rehearsal and is not replaced. Name a new folder.`,
     );
   }
-  const mark = randomBytes(4).toString('hex');
-  const folder = join(dirname(target), `.${basename(target)}.${mark}.partial`);
-  const old = join(dirname(target), `.${basename(target)}.${mark}.old`);
+  const folder = await partialBeside(target);
+  const old = `${folder}-old`;
   await makeFolder(folder);
   try {
     await fill(folder);
