@@ -81,7 +81,7 @@ test('crops: how far a shot can be enlarged, and what of one is empty', async ()
     /\ncrop-100x80\.tif: a shot that begins on the widest view of its shape, \d+ x \d+ px, can be enlarged to \d{3} % before/,
   );
   expect(stderr).toMatch(
-    /\nNote on crop-9000x40\.tif: it is larger than the plate of .* px on the left, \d+ px on the right\n/,
+    /\nNote on crop-9000x40\.tif: It is larger than the plate of .* px on the left, \d+ px on the right\n/,
   );
   expect(stderr.match(/Note on/g)).toHaveLength(1);
   expect(JSON.parse(stdout)).toMatchObject({ notices: [{ item: 'crop-9000x40.tif', reason: 'crop-padded' }] });

@@ -47,7 +47,7 @@ test('a frame has the plate’s own pixels, and nothing beyond its edge', () => 
       item: 'a.tif',
       reason: 'crop-padded',
       detail:
-        'it is larger than the plate of 600 x 420 px: empty are 101 px on the left, 99 px on the right, 1 px at the top, 2 px at the bottom',
+        'It is larger than the plate of 600 x 420 px; empty are 101 px on the left, 99 px on the right, 1 px at the top, 2 px at the bottom',
     },
   ]);
   const { image, coverage: shares } = cropOf(source(), place).read({ x0: 50, y0: 10, width: 700, height: 20 });

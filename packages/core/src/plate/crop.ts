@@ -71,7 +71,7 @@ export function cropNotices(
   ];
   const empty = beyond.filter(([px]) => px > 0).map(([px, side]) => `${px} px ${side}`);
   if (empty.length === 0) return [];
-  const detail = `it is larger than the plate of ${width} x ${height} px: empty are ${empty.join(', ')}`;
+  const detail = `It is larger than the plate of ${width} x ${height} px; empty are ${empty.join(', ')}`;
   return [{ item: file, reason: 'crop-padded', detail }];
 }
 
