@@ -1,5 +1,6 @@
 // Where a plate lies on the Moon: rehearsals of planned nights, whose geometry is the ephemeris', and the rendered real surface of
-// ../shared/real/captures with its map. Argument: number of nights (default 6).
+// ../shared/real/captures with its map. Arguments: number of nights (default 6); shorter side of the rehearsed frames, px, 960 by
+// default: the camera's 2160 take long, and what the air moves the ground by is a pixel or so at any size.
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -19,7 +20,7 @@ import { printMachine, printTable } from './machine.mjs';
 const CAPTURES = '../shared/real/captures';
 const MAP = '../shared/real/maps/moon-albedo-4096x2048.jpg';
 const DAY_MS = 86_400_000;
-const [nights = 6] = process.argv.slice(2).map(Number);
+const [nights = 6, shorterSidePx = 960] = process.argv.slice(2).map(Number);
 
 printMachine();
 const scratch = await mkdtemp(join(tmpdir(), 'plenilune-bench-'));
@@ -63,7 +64,7 @@ async function rehearsedNight(night) {
   };
   const { shots } = plan(options);
   if (!shots) return [`night ${night}`, 'no plan', '', '', '', '', '', ''];
-  const settings = planRehearsal(options, shots, { seed: night, shorterSidePx: 480, framesPerCrossing: 24 });
+  const settings = planRehearsal(options, shots, { seed: night, shorterSidePx, framesPerCrossing: 24 });
   await rehearse(dir, { ...settings, seeing: { ...REHEARSAL_DEFAULTS.seeing, warpPx: 0 } }, { force: true });
   const { latitudeDeg, longitudeDeg, heightM } = site;
   await writeFile(

@@ -62,6 +62,16 @@ describe('a look at a capture', { timeout: 120_000 }, () => {
     expect(lit.filter(Boolean).length).toBeGreaterThan(0.3 * side ** 2);
   });
 
+  it('calls no ground of a thin crescent soft of which too little shows to tell', async () => {
+    const size = { discDiameterPx: 900, frameWidthPx: 640, frameHeightPx: 480 };
+    await rehearse(scratch('crescent'), { seed: 5, ...size, passes: 2, phaseAngleDeg: 148, framesPerPass: 10 });
+    const { complete, look } = await checkCapture(scratch('crescent/capture'));
+    const { sharpFrames, lit } = look!.coverage!;
+    expect(complete).toBe(true);
+    expect(lit.filter(Boolean).length).toBeGreaterThan(30);
+    expect(sharpFrames.every((frames, i) => !lit[i] || frames > 0)).toBe(true);
+  });
+
   it('finds what is missing when a pass is not there, and says how much and where', async () => {
     await rehearse(scratch('gap'), { ...NIGHT, framesPerPass: 12, discDiameterPx: 760, passes: 3, omitPasses: [2] });
     const { look, complete } = await checkCapture(scratch('gap/capture'));

@@ -92,6 +92,7 @@ function covering({ frames, graded }: TrackedPass, place: Affine | null, sharpne
     pose: compose(place, pose),
     skyLevel: grade.skyLevel,
     range,
-    sharp: (grade.fineSharpness ?? 0) >= SHARP_SHARE * (sharpness ?? 0),
+    // Of a narrow piece of a crescent nothing can be told: that is no reason to call it soft.
+    sharp: (grade.fineSharpness ?? Number.POSITIVE_INFINITY) >= SHARP_SHARE * (sharpness ?? 0),
   }));
 }
