@@ -47,7 +47,7 @@ export async function lookAt(context: JobContext, whole: Capture): Promise<Look>
   const tracked = await trackStage(context, graded);
   const seen = tracked.map(asSeen);
   const placement = await placeStage(context, seen, guideIn(capture, names));
-  const sharpness = tracked.map(({ graded: { frames } }) => passSharpness(frames));
+  const sharpness = tracked.map(({ frames }) => passSharpness(frames));
   const all = tracked.map((one, i) => covering(one, placement.poses[i] ?? null, sharpness[i]!));
   const map = mapCover(all.flat());
   // What is placed by its limb alone lies a few px off, which would blur the limb of all together.

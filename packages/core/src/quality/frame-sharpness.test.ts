@@ -3,6 +3,7 @@ import { createSceneField, renderFrame } from '../../test/scene-field.js';
 import { translation } from '../compute/affine.js';
 import { gaussianBlur } from '../compute/gaussian.js';
 import { createPlane, type Plane, rowsOf } from '../compute/image.js';
+import { createRandom } from '../compute/random.js';
 import { frameSharpness } from './frame-sharpness.js';
 
 const [WIDTH, HEIGHT] = [400, 300];
@@ -38,5 +39,14 @@ describe('frameSharpness', () => {
     even.data.fill(0.4);
     expect(sharpness(even)).toBeNull();
     expect(sharpness(createPlane(40, 30))).toBeNull();
+    const random = createRandom('sky');
+    for (let round = 0; round < 6; round++) {
+      const sky = createPlane(WIDTH, HEIGHT);
+      for (let i = 0; i < sky.data.length; i++) sky.data[i] = 0.004 + 0.0004 * random.normal();
+      expect(sharpness(sky)).toBeNull();
+      // A bit of lit ground at the edge of what is looked at, beside where the range of light is told.
+      for (let x = 150; x < 154; x++) sky.data[74 * WIDTH + x] = 0.4;
+      expect(sharpness(sky)).toBeNull();
+    }
   });
 });

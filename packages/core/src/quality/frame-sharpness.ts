@@ -14,6 +14,8 @@ const FOURTH_GAIN = 70;
 const LIT_SHARE = 0.08;
 /** Detail at the coarse distance must stand out of the range of light by this share: below, there is only even ground. */
 const LEAST_DETAIL = 2e-3;
+/** Range of light in standard deviations of noise, at least: below, what is looked at is sky, or ground of the night side. */
+const LEAST_RANGE_SIGMAS = 10;
 /** Pixels that have to be looked at for an answer. */
 const LEAST_PIXELS = 2000;
 
@@ -86,7 +88,9 @@ function addBand(band: Float32Array, width: number, edge: number, sums: Sums): v
 function ratioOf({ fine, coarse, noise, count }: Sums, range: number): number | null {
   if (count < LEAST_PIXELS) return null;
   const variance = (SECOND_GAIN * noise) / FOURTH_GAIN / count;
+  if (range < LEAST_RANGE_SIGMAS * Math.sqrt(variance / SECOND_GAIN)) return null;
   const shapes = coarse / (2 * count) - variance;
-  if (!(shapes > (LEAST_DETAIL * range) ** 2)) return null;
+  // What is left of noise when noise is taken off is no shape, nor can finer detail be told from it.
+  if (!(shapes > Math.max(variance, (LEAST_DETAIL * range) ** 2))) return null;
   return Math.sqrt(Math.max(0, fine / (2 * count) - variance) / shapes);
 }
