@@ -20,6 +20,11 @@ export function count(number: number, one: string, many: string): string {
   return `${number} ${number === 1 ? one : many}`;
 }
 
+/** A detail as a sentence: those of some stages are fragments. */
+export function ended(detail: string): string {
+  return /[.!?]$/.test(detail) ? detail : `${detail}.`;
+}
+
 /** Rows of cells as lines whose columns begin below each other; a column that is empty throughout is left out. */
 export function inColumns(rows: readonly (readonly string[])[]): string[] {
   const widths = (rows[0] ?? []).map((_, column) => Math.max(...rows.map((row) => row[column]!.length)));

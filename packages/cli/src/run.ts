@@ -101,7 +101,9 @@ export async function runCommand(options: RunOptions, work: (job: Job) => Promis
 export function printFailure(error: unknown, options: CommonOptions): number {
   const style = createStyle(wantsColour(process.stderr, options.color));
   const { exitCode, code, message } = describeFailure(error);
-  process.stderr.write(`${style.red('plenilune:')} ${printable(message)} ${style.dim(`[${code}]`)}\n`);
+  process.stderr.write(
+    `${style.red('plenilune:')} ${message.split('\n').map(printable).join('\n')} ${style.dim(`[${code}]`)}\n`,
+  );
   if (exitCode === EXIT.internalFault && error instanceof Error) process.stderr.write(`${style.dim(trace(error))}\n`);
   if (options.json) printJson({ error: { code, message } });
   return exitCode;

@@ -6,12 +6,12 @@ export function whereLines(where: StitchResult['where']): string[] {
   const { body, axisDeg, axisSigmaDeg, kmPerPx, arcsecPerPx, colongitudeDeg, subObserver, features } = where;
   const scale = `${kmPerPx.toFixed(3)} km a px${arcsecPerPx === null ? '' : ` (${arcsecPerPx.toFixed(3)}")`}`;
   const lines = [
-    `${body === 'Moon' ? 'Lunar' : 'Solar'} north lies ${signed(axisDeg, 2)} degrees from up (+- ${axisSigmaDeg.toFixed(2)}), ${scale}, told by ${SOURCES[where.from]}.`,
+    `${body === 'Moon' ? 'Lunar' : 'Solar'} north lies ${signed(axisDeg, 2)}° from up (± ${axisSigmaDeg.toFixed(2)}°), ${scale}, told by ${SOURCES[where.from]}.`,
   ];
   if (body === 'Moon') {
-    const light = colongitudeDeg === null ? '' : `, colongitude ${colongitudeDeg.toFixed(1)}`;
+    const light = colongitudeDeg === null ? '' : `, colongitude ${colongitudeDeg.toFixed(1)}°`;
     lines.push(
-      `Libration ${signed(subObserver.longitudeDeg, 1)} in longitude, ${signed(subObserver.latitudeDeg, 1)} in latitude${light}.`,
+      `Libration ${signed(subObserver.longitudeDeg, 1)}° in longitude, ${signed(subObserver.latitudeDeg, 1)}° in latitude${light}.`,
     );
   }
   const near = features.filter((f) => f.covered && f.lit && f.diameterKm >= LEAST_KM).slice(0, 4);
@@ -29,5 +29,6 @@ const SOURCES = {
 const LEAST_KM = 60;
 
 function signed(value: number, digits: number): string {
-  return `${value < 0 ? '-' : '+'}${Math.abs(value).toFixed(digits)}`;
+  const figure = Math.abs(value).toFixed(digits);
+  return `${value < 0 && Number(figure) > 0 ? '-' : '+'}${figure}`;
 }

@@ -4,7 +4,7 @@ import type { Command } from 'commander';
 import { wholeNumber } from '../arguments.js';
 import { checkPlate } from '../check-plate.js';
 import { drawCoverage } from '../draw-coverage.js';
-import { count, inColumns, noteLines, tally } from '../lines.js';
+import { count, ended, inColumns, noteLines, tally } from '../lines.js';
 import { type CommonOptions, type Job, type Outcome, runCommand, withCommonOptions } from '../run.js';
 import { watch } from '../watch.js';
 
@@ -111,7 +111,7 @@ function listing({ passes, guide, calibration, notices, leftOut }: CheckResult):
     lines.push(`Calibration: ${sets.join(', ')}.`);
   }
   lines.push(...noteLines(notices));
-  for (const { item, detail } of leftOut.slice(0, MOST_NAMED)) lines.push(`Left out: ${item}: ${detail}.`);
+  for (const { item, detail } of leftOut.slice(0, MOST_NAMED)) lines.push(`Left out: ${item}: ${ended(detail)}`);
   const more = leftOut.slice(MOST_NAMED);
   if (more.length > 0) lines.push(`Left out besides: ${tally(more)}. --json lists each one.`);
   return lines;
@@ -132,8 +132,8 @@ function verdict({ look, complete, timeLeft }: CheckResult): string[] {
 }
 
 function timeLine({ altitudeDeg, leastAltitudeDeg, minutes, untilUtc }: NonNullable<CheckResult['timeLeft']>): string {
-  if (altitudeDeg < 0) return 'It is below the horizon now.';
-  const stands = `It stands ${Math.round(altitudeDeg)}° high now`;
+  if (altitudeDeg < 0) return 'By the clock of this machine the body is below the horizon now.';
+  const stands = `The body stands ${Math.round(altitudeDeg)}° high now`;
   if (altitudeDeg < leastAltitudeDeg)
     return `${stands}: too low, the air spoils what is shot below ${leastAltitudeDeg}°.`;
   if (minutes === null) return `${stands}, and stays above ${leastAltitudeDeg}° for a day.`;

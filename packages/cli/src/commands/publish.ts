@@ -3,7 +3,7 @@ import { UsageError } from '@plenilune/core/errors';
 import type { Command } from 'commander';
 import { wholeNumbers } from '../arguments.js';
 import { tellBelow } from '../help.js';
-import { count } from '../lines.js';
+import { count, ended } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
 interface PublishArguments extends CommonOptions, Omit<MakerFacts, 'keywords'> {
@@ -109,7 +109,7 @@ function describe(result: PublishResult): string[] {
     lines.push('No --licensor-url: search engines will not offer it as a picture to be licensed.');
   if (result.takenUtc === null)
     lines.push('When it was taken is not known: its times cannot be trusted. Phase and features are left out.');
-  lines.push(...leftOut.map(({ item, detail }) => `Left out: ${item}: ${detail}.`));
+  lines.push(...leftOut.map(({ item, detail }) => `Left out: ${item}: ${ended(detail)}`));
   if (!plate.complete) lines.push('The plate is incomplete; the listing says so.');
   return [...lines, `pack     ${packDir}`];
 }

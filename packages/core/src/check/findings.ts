@@ -2,7 +2,7 @@ import { quantile } from '../compute/quantile.js';
 import type { PlacedPasses } from '../placement/place-stage.js';
 import type { GradedFrame } from '../quality/grade-stage.js';
 import type { TrackedPass } from '../registration/track-stage.js';
-import type { MissingPart } from './missing.js';
+import type { MissingPart, Offset } from './missing.js';
 
 /**
  * What is wrong with a capture:
@@ -74,18 +74,28 @@ function nameOf({ graded }: TrackedPass): string {
   return graded.pass.name;
 }
 
-function missingPart({ share, where, rightRadii, downRadii }: MissingPart): Finding {
+function missingPart({ share, where, aim }: MissingPart): Finding {
   const how =
     share === null
       ? 'Lit ground'
       : `About ${share < 0.095 ? (100 * share).toFixed(1) : Math.round(100 * share)} % of the disc`;
-  const way = `${Math.hypot(rightRadii, downRadii).toFixed(1)} of its radius`;
   return {
     kind: 'missing',
     pass: null,
     detail: `${how} is missing ${where}: no frame shows it.`,
-    advice: `Shoot one more pass with the frame's middle there, ${way} from the middle of the disc as the frames show it.`,
+    advice: `Shoot one more pass with the frame's middle ${placeText(aim)}, as the frames show it.`,
   };
+}
+
+/** "0.3 to the right and 0.2 above the middle of the disc, in radii of it". */
+function placeText({ right, down }: Offset): string {
+  const across = Math.abs(right).toFixed(1);
+  const along = Math.abs(down).toFixed(1);
+  const aside = across === '0.0' ? [] : [`${across} to the ${right > 0 ? 'right' : 'left'}`];
+  const beyond = along === '0.0' ? [] : [`${along} ${down > 0 ? 'below' : 'above'}`];
+  const ways = [...aside, ...beyond].join(' and ');
+  if (ways === '') return 'on the middle of the disc';
+  return `${ways} ${beyond.length === 0 ? 'of ' : ''}the middle of the disc, in radii of it`;
 }
 
 function notPlaced(

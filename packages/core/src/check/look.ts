@@ -56,7 +56,7 @@ export async function lookAt(context: JobContext, whole: Capture): Promise<Look>
   const passes = tracked.map((one, i) => ({ tracked: one, sharpness: sharpness[i]! }));
   return {
     coverage: disc && gridOf(map, disc),
-    findings: findingsOf(passes, placement, findMissing(map, disc)),
+    findings: findingsOf(passes, placement, findMissing(map, disc, reachOf(tracked))),
     passes: tracked.map(({ graded: { pass }, frames }, i) => ({
       name: pass.name,
       looked: pass.frames.length,
@@ -65,6 +65,12 @@ export async function lookAt(context: JobContext, whole: Capture): Promise<Look>
     })),
     leftOut: [...leftOut, ...tracked.flatMap((one) => [...one.graded.leftOut, ...one.leftOut])],
   };
+}
+
+/** How far beyond an edge the middle of frames may lie that overlap with it by 15 %, proxy px. */
+function reachOf(tracked: readonly TrackedPass[]): number {
+  const sides = tracked.flatMap(({ frames }) => frames.map(({ proxy }) => Math.min(proxy.width, proxy.height)));
+  return 0.35 * Math.min(...sides);
 }
 
 /** What files hold is not read for a name only: size and time of change tell them apart for one run. */

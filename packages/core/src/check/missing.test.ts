@@ -3,6 +3,18 @@ import { describe, expect, it } from 'vitest';
 import type { CoverMap } from './cover-map.js';
 import { brightLight, type CommonDisc, findMissing } from './missing.js';
 
+/** How far beyond an edge the middle of frames may lie. */
+const REACH_PX = 80;
+const OCTANTS = [
+  'on the right',
+  'at the lower right',
+  'at the bottom',
+  'at the lower left',
+  'on the left',
+  'at the upper left',
+  'at the top',
+  'at the upper right',
+];
 const disc: CommonDisc = { x: 400, y: 400, radiusPx: 320 };
 
 /** A full disc on a map of cells of 4 px, covered where `isCovered` says, in radii from its middle. */
@@ -27,12 +39,14 @@ describe('findMissing', () => {
       findMissing(
         mapOf(() => true),
         disc,
+        REACH_PX,
       ),
     ).toEqual([]);
     expect(
       findMissing(
         mapOf((right, down) => Math.hypot(right, down) < 1.1),
         disc,
+        REACH_PX,
       ),
     ).toEqual([]);
   });
@@ -46,7 +60,7 @@ describe('findMissing', () => {
       return map.frames[i] === 0 ? 0 : isLit ? 0.3 : 0.0005 * ((i * 7919) % 11);
     });
     expect(brightLight({ ...map, light })).toBeGreaterThan(0.1);
-    expect(findMissing({ ...map, light }, null)).toEqual([]);
+    expect(findMissing({ ...map, light }, null, REACH_PX)).toEqual([]);
   });
 
   it('finds a cap of any height at any side, and its share of the disc', () => {
@@ -55,22 +69,36 @@ describe('findMissing', () => {
         const angle = (octant * Math.PI) / 4;
         const edge = 1 - height;
         const map = mapOf((right, down) => right * Math.cos(angle) + down * Math.sin(angle) < edge);
-        const parts = findMissing(map, disc);
+        const parts = findMissing(map, disc, REACH_PX);
         expect(parts).toHaveLength(1);
         // Area of a segment of the unit circle over that of the circle.
         const share = (Math.acos(edge) - edge * Math.sqrt(1 - edge ** 2)) / Math.PI;
         expect(Math.abs(parts[0]!.share! - share)).toBeLessThan(0.004);
-        expect(parts[0]!.rightRadii).toBeCloseTo(edge * Math.cos(angle), 1);
-        expect(parts[0]!.downRadii).toBeCloseTo(edge * Math.sin(angle), 1);
+        // Half of the cap's height beyond the edge, or as far as frames reach.
+        const out = edge + Math.min(height / 2, REACH_PX / disc.radiusPx);
+        expect(parts[0]!.aim.right).toBeCloseTo(out * Math.cos(angle), 1);
+        expect(parts[0]!.aim.down).toBeCloseTo(out * Math.sin(angle), 1);
+        expect(parts[0]!.where).toBe(OCTANTS[octant]);
       }),
       { numRuns: 40, seed: 7 },
     );
+  });
+
+  it('names the side that is missing, not the one that the edge of what is shown lies on', () => {
+    // Lit on the right; the lower two fifths are shown.
+    const map = mapOf((_, down) => down > 0.2);
+    const light = map.light.map((value, i) => (((i % 200) + 0.5) * 4 > disc.x ? value : 0.001));
+    const [part, ...more] = findMissing({ ...map, light }, disc, REACH_PX);
+    expect(more).toEqual([]);
+    expect(part!.where).toBe('at the upper right');
+    expect(part!.aim.down).toBeCloseTo(0.2 - REACH_PX / disc.radiusPx, 1);
   });
 
   it('takes the two edges of a band for one part, and says where', () => {
     const [part, ...more] = findMissing(
       mapOf((_, down) => Math.abs(down) > 0.15),
       disc,
+      REACH_PX,
     );
     expect(more).toEqual([]);
     expect(part!.where).toBe('in the middle');
@@ -81,6 +109,7 @@ describe('findMissing', () => {
     const [part] = findMissing(
       mapOf((_, down) => down < 0.5),
       null,
+      REACH_PX,
     );
     expect(part).toMatchObject({ share: null, where: 'at the bottom' });
   });

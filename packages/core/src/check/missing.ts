@@ -12,11 +12,16 @@ export interface CommonDisc {
 export interface MissingPart {
   /** Share of the whole disc; null where its limb could not be found. */
   readonly share: number | null;
-  /** Middle of the edge where the ground is cut off: from the middle of the disc, or of what is covered, in radii of it. */
-  readonly rightRadii: number;
-  readonly downRadii: number;
-  /** The same in words, as the frames show it: "at the top", "at the lower left". */
+  /** Its middle in words, as the frames show it: "at the top", "at the lower left". */
   readonly where: string;
+  /** Where the middle of one more pass should lie: beyond the edge where the ground is cut off, as far as frames reach. */
+  readonly aim: Offset;
+}
+
+/** From the middle of the disc, or of what is covered, in radii of it. */
+export interface Offset {
+  readonly right: number;
+  readonly down: number;
 }
 
 /** Ground counts as lit from this share of the bright ground's light on. */
@@ -31,24 +36,26 @@ const LIMB_MARGIN = 0.015;
 /**
  * Finds lit ground that the coverage cuts off: covered lit cells, with lit ones behind them, whose neighbour is covered by no
  * frame and, where the disc is known, lies on it. What is missing is, then, the uncovered part of the disc beside that edge.
+ *
+ * @param reachPx how far beyond an edge the middle of frames may lie that still overlap with what is covered, proxy px
  */
-export function findMissing(map: CoverMap, disc: CommonDisc | null): MissingPart[] {
+export function findMissing(map: CoverMap, disc: CommonDisc | null, reachPx: number): MissingPart[] {
   const lit = LIT * brightLight(map);
   const cuts = groups(map, edgeCells(map, disc, lit)).filter((cells) => cells.length >= LEAST_CELLS);
-  const parts: { cells: number[]; share: number | null }[] = [];
+  const parts: { cells: number[]; share: number | null; open: readonly Cell[] }[] = [];
   const taken = new Int32Array(map.width * map.height).fill(-1);
   for (const cells of cuts) {
     if (!disc) {
-      parts.push({ cells, share: null });
+      parts.push({ cells, share: null, open: [] });
       continue;
     }
-    const { share, metPart } = flood(map, cells, disc, taken, parts.length);
+    const { share, metPart, open } = flood(map, cells, disc, taken, parts.length);
     // Two cuts that face each other have one part between them.
     if (metPart >= 0) parts[metPart]!.cells.push(...cells);
-    else if (share > 0) parts.push({ cells, share });
+    else if (share > 0) parts.push({ cells, share, open });
   }
   const middle = disc ?? middleOf(map);
-  return parts.map(({ cells, share }) => describe(map, cells, share, middle));
+  return parts.map((part) => describe(map, part, middle, reachPx));
 }
 
 /** Light of the brightest ground, ray craters left out; of a thin crescent, which is a small part of what is covered, too. */
@@ -110,17 +117,51 @@ function groups({ width }: CoverMap, cells: readonly number[]): number[][] {
   return out.sort((a, b) => b.length - a.length);
 }
 
-function describe(map: CoverMap, cells: readonly number[], share: number | null, middle: CommonDisc): MissingPart {
+function describe(
+  map: CoverMap,
+  {
+    cells,
+    share,
+    open,
+  }: { readonly cells: readonly number[]; readonly share: number | null; readonly open: readonly Cell[] },
+  middle: CommonDisc,
+  reachPx: number,
+): MissingPart {
   const { cellPx, x0, y0, width } = map;
   const mean = (of: (cell: number) => number): number => cells.reduce((sum, cell) => sum + of(cell), 0) / cells.length;
-  const rightRadii = (x0 + (mean((cell) => cell % width) + 0.5) * cellPx - middle.x) / middle.radiusPx;
-  const downRadii = (y0 + (mean((cell) => Math.floor(cell / width)) + 0.5) * cellPx - middle.y) / middle.radiusPx;
-  return { share, rightRadii, downRadii, where: whereOf(rightRadii, downRadii) };
+  const edge: Cell = [mean((cell) => cell % width), mean((cell) => Math.floor(cell / width))];
+  const [outX, outY] = outwardOf(map, cells);
+  // Two edges that face each other have the missing ground between them, and no way out of it.
+  const depth = open.reduce((most, [x, y]) => Math.max(most, (x - edge[0]) * outX + (y - edge[1]) * outY), 0);
+  const beyond = (cellsOut: number): Offset => ({
+    right: (x0 + (edge[0] + cellsOut * outX + 0.5) * cellPx - middle.x) / middle.radiusPx,
+    down: (y0 + (edge[1] + cellsOut * outY + 0.5) * cellPx - middle.y) / middle.radiusPx,
+  });
+  return { share, where: whereOf(beyond(depth / 2)), aim: beyond(Math.min(depth / 2, reachPx / cellPx)) };
 }
 
+/** Mean direction from covered ground over an edge; shorter than 1 where the edge bends. */
+function outwardOf({ width, height, frames }: CoverMap, cells: readonly number[]): Cell {
+  let [x, y] = [0, 0];
+  for (const cell of cells) {
+    const [u, v] = [cell % width, Math.floor(cell / width)];
+    for (const [dx, dy] of STEPS) {
+      const [a, b] = [u - dx, v - dy];
+      if (a < 0 || b < 0 || a >= width || b >= height || frames[b * width + a] === 0) continue;
+      x += dx;
+      y += dy;
+    }
+  }
+  const length = Math.hypot(x, y);
+  return length < cells.length / 4 ? [0, 0] : [x / length, y / length];
+}
+
+/** Column and row, perhaps beyond the map. */
+type Cell = readonly [number, number];
+
 /**
- * Takes the uncovered part of the disc that hangs together with an edge: its share of the disc, and the part that had taken
- * it before, or -1. The map ends where the frames do; the disc may not.
+ * Takes the uncovered part of the disc that hangs together with an edge: its share of the disc, its cells, and the part that
+ * had taken it before, or -1. The map ends where the frames do; the disc may not.
  */
 function flood(
   map: CoverMap,
@@ -128,7 +169,7 @@ function flood(
   disc: CommonDisc,
   taken: Int32Array,
   part: number,
-): { readonly share: number; readonly metPart: number } {
+): { readonly share: number; readonly metPart: number; readonly open: readonly Cell[] } {
   const { cellPx, x0, y0, width, height, frames } = map;
   const [ox, oy] = [(disc.x - x0) / cellPx, (disc.y - y0) / cellPx];
   const radius = disc.radiusPx / cellPx;
@@ -136,7 +177,7 @@ function flood(
   const isOpen = (x: number, y: number): boolean =>
     Math.hypot(x + 0.5 - ox, y + 0.5 - oy) <= radius && !(isOnMap(x, y) && frames[y * width + x]! > 0);
   const seen = new Set<number>();
-  const queue: [number, number][] = cells.map((cell) => [cell % width, Math.floor(cell / width)]);
+  const queue: Cell[] = cells.map((cell) => [cell % width, Math.floor(cell / width)]);
   let [count, metPart] = [0, -1];
   for (const [x, y] of queue) {
     for (const [dx, dy] of STEPS) {
@@ -154,7 +195,7 @@ function flood(
       queue.push([u, v]);
     }
   }
-  return { share: metPart >= 0 ? 0 : count / (Math.PI * radius ** 2), metPart };
+  return { share: metPart >= 0 ? 0 : count / (Math.PI * radius ** 2), metPart, open: queue };
 }
 
 /** Farther than this many cells no disc reaches beyond the map. */
@@ -166,7 +207,7 @@ function middleOf({ cellPx, x0, y0, width, height }: CoverMap): CommonDisc {
 }
 
 /** One of eight directions as the frames show it. */
-export function whereOf(right: number, down: number): string {
+export function whereOf({ right, down }: Offset): string {
   if (Math.hypot(right, down) < 0.25) return 'in the middle';
   const octant = (Math.round(Math.atan2(down, right) / (Math.PI / 4)) + 8) % 8;
   return DIRECTIONS[octant]!;
