@@ -78,10 +78,10 @@ test('crops: how far a shot can be enlarged, and what of one is empty', async ()
   const { code, stdout, stderr } = await stitch(whole, 'crops', '--crop', '100x80', '--crop', '9000x40', '--json');
   expect(code).toBe(0);
   expect(stderr).toMatch(
-    /\ncrop-100x80\.tif: a shot that begins on the widest view of its shape, \d+ x \d+ px, can be enlarged to \d{3} % before/,
+    /\ncrop-100x80\.tif: a shot that begins on the widest view of its shape that is covered throughout, \d+ x \d+ px, can be enlarged to \d{3} % before/,
   );
   expect(stderr).toMatch(
-    /\nNote on crop-9000x40\.tif: It is larger than the plate of .* px on the left, \d+ px on the right\n/,
+    /\nNote on crop-9000x40\.tif: It is larger than the plate of .* px on the left, \d+ px on the right, which are empty\.\n/,
   );
   expect(stderr.match(/Note on/g)).toHaveLength(1);
   expect(JSON.parse(stdout)).toMatchObject({ notices: [{ item: 'crop-9000x40.tif', reason: 'crop-padded' }] });

@@ -4,7 +4,7 @@ import { UsageError } from '@plenilune/core/errors';
 import { type Command, Option } from 'commander';
 import { bytes, crop, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
-import { count, noteLines, tally } from '../lines.js';
+import { count, ended, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 import { whereLines } from '../where-lines.js';
 
@@ -177,7 +177,7 @@ function describe(result: StitchResult): string[] {
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
   lines.push(...whereLines(result.where));
-  lines.push(...noteLines(result.notices.filter(({ reason }) => reason !== 'crop-padded')));
+  lines.push(...noteLines(result.notices.filter(({ reason }) => !reason.startsWith('crop-'))));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;
   lines.push(`Scratch on disk: ${inGiB(taken)}, ${kept ? `kept in ${folder}` : 'removed'}.`);
@@ -191,14 +191,19 @@ function describe(result: StitchResult): string[] {
   return [...lines, `report   ${result.reportPath}`];
 }
 
-/** Of each crop how far its picture can be enlarged, or, where the plate is smaller, what of it is empty. */
+/** Of each crop what of it is empty, and how far its picture can be enlarged. */
 function cropLines({ crops, notices }: StitchResult): string[] {
-  return crops.map(({ file, widthPx, heightPx, largestPushIn }) => {
-    const padded = notices.find(({ item, reason }) => item === file && reason === 'crop-padded');
-    if (padded) return `Note on ${file}: ${padded.detail}`;
+  return crops.flatMap(({ file, widthPx, heightPx, largestPushIn }) => {
+    const notes = notices.filter(({ item, reason }) => item === file && reason.startsWith('crop-'));
+    const told = notes.map(({ detail }) => `Note on ${file}: ${ended(detail)}`);
     const widest = `${Math.floor(widthPx * largestPushIn)} x ${Math.floor(heightPx * largestPushIn)} px`;
     const percent = Math.floor(100 * largestPushIn);
-    return `${file}: a shot that begins on the widest view of its shape, ${widest}, can be enlarged to ${percent} % before a pixel of the plate is larger than one of the frame.`;
+    const view = `the widest view of its shape that is covered throughout, ${widest},`;
+    if (percent < 100) return [...told, `${file}: ${view} is smaller than it.`];
+    return [
+      ...told,
+      `${file}: a shot that begins on ${view} can be enlarged to ${percent} % before a pixel of the plate is larger than one of the frame.`,
+    ];
   });
 }
 

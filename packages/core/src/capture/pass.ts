@@ -107,6 +107,8 @@ export interface Notice {
  * - `calibration-temperature`: their sensor was warmer or colder by more than 5 degrees;
  * - `no-limb`: no lit limb is to be seen on the plate, so that its background is kept and no matte is written;
  * - `crop-padded`: a crop is larger than the plate, so that it is empty on the sides that are named;
+ * - `crop-uncovered`: a crop has transparent parts, since no frame covers them;
+ * - `crop-moved`: a crop was asked for that would have reached beyond the plate, and lies elsewhere;
  * - `north-unknown`: north was to be up, but it is not known where the plate lies.
  */
 export type NoticeReason =
@@ -118,6 +120,8 @@ export type NoticeReason =
   | 'calibration-temperature'
   | 'no-limb'
   | 'crop-padded'
+  | 'crop-uncovered'
+  | 'crop-moved'
   | 'north-unknown';
 
 /**

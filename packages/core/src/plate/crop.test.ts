@@ -12,6 +12,7 @@ import { encodeSrgb8 } from './encode.js';
 import { settleMasters } from './masters-options.js';
 import { writePlatePng } from './png.js';
 import { readPlate } from './read-plate.js';
+import { coveredCells } from './widest-view.js';
 import { writeZoomTiles } from './zoom-tiles.js';
 
 const scratch = useScratch();
@@ -25,29 +26,37 @@ const light = Float32Array.from({ length: WIDTH * HEIGHT }, (_, i) => {
 });
 const coverage = { ...size, data: new Float32Array(light.length).fill(1) };
 const source = () => plateFrom(scratch('plate.f32'), { ...size, planes: [light, light, light] }, coverage);
+const cells = () => coveredCells(source());
 const disc = { centreX: 300, centreY: 200, aPx: 100, bPx: 90, angleDeg: 0 };
 
 test('a frame lies about the disc where all of it fits in, or else about the lit part', () => {
-  const wide = placeCrop(source(), { widthPx: 220, heightPx: 210 }, disc);
+  const wide = placeCrop(source(), { widthPx: 220, heightPx: 210 }, disc, cells());
   expect(wide).toEqual({ x0: 191, y0: 96, widthPx: 220, heightPx: 210, largestPushIn: 2 });
-  const close = placeCrop(source(), { widthPx: 101, heightPx: 51 }, disc);
+  const close = placeCrop(source(), { widthPx: 101, heightPx: 51 }, disc, cells());
   expect(close).toMatchObject({ x0: 400, y0: 95, largestPushIn: 600 / 101 });
-  expect(placeCrop(source(), { widthPx: 101, heightPx: 51, centre: { x: 60, y: 410 } }, disc)).toMatchObject({
-    x0: 10,
-    y0: HEIGHT - 51,
-  });
+  const asked = { widthPx: 101, heightPx: 51, centre: { x: 60, y: 410 } };
+  const low = placeCrop(source(), asked, disc, cells());
+  expect(low).toMatchObject({ x0: 10, y0: HEIGHT - 51 });
+  expect(cropNotices('a.tif', low, source(), asked.centre)).toEqual([
+    {
+      item: 'a.tif',
+      reason: 'crop-moved',
+      detail: 'Its middle was moved from 60,410 to 60,394, so that it lies on the plate as far as it fits there',
+    },
+  ]);
 });
 
 test('a frame has the plate’s own pixels, and nothing beyond its edge', () => {
-  const place = placeCrop(source(), { widthPx: 800, heightPx: 200 }, null);
+  const place = placeCrop(source(), { widthPx: 800, heightPx: 200 }, null, cells());
   expect(place).toMatchObject({ x0: -100, largestPushIn: 0.75 });
-  expect(cropNotices('a.tif', placeCrop(source(), { widthPx: 10, heightPx: HEIGHT }, null), size)).toEqual([]);
-  expect(cropNotices('a.tif', { ...place, x0: -101, y0: -1, heightPx: HEIGHT + 3 }, size)).toEqual([
+  const tall = placeCrop(source(), { widthPx: 10, heightPx: HEIGHT }, null, cells());
+  expect(cropNotices('a.tif', tall, source())).toEqual([]);
+  expect(cropNotices('a.tif', { ...place, x0: -101, y0: -1, heightPx: HEIGHT + 3 }, source())).toEqual([
     {
       item: 'a.tif',
       reason: 'crop-padded',
       detail:
-        'It is larger than the plate of 600 x 420 px; empty are 101 px on the left, 99 px on the right, 1 px at the top, 2 px at the bottom',
+        'It is larger than the plate of 600 x 420 px; beyond it are 101 px on the left, 99 px on the right, 1 px at the top, 2 px at the bottom, which are empty',
     },
   ]);
   const { image, coverage: shares } = cropOf(source(), place).read({ x0: 50, y0: 10, width: 700, height: 20 });
@@ -57,6 +66,29 @@ test('a frame has the plate’s own pixels, and nothing beyond its edge', () => 
     expect(shares.data[i]).toBe(inside ? 1 : 0);
     expect(image.planes[2]![i]).toBe(inside ? light[y * WIDTH + x] : 0);
   }
+});
+
+test('what no frame covers of a frame is told, and no view of it counts', () => {
+  // The plate is covered but for the ground right of a slanting edge.
+  const share = Float32Array.from(light, (_, i) => ((i % WIDTH) + Math.floor(i / WIDTH) / 3 < 500 ? 1 : 0));
+  const slanting = plateFrom(
+    scratch('slanting.f32'),
+    { ...size, planes: [light, light, light] },
+    { ...size, data: share },
+  );
+  const square = { widthPx: 100, heightPx: 100, centre: { x: 449.5, y: 199.5 } };
+  const place = placeCrop(slanting, square, null, coveredCells(slanting));
+  // A square of 375 px and the edge's foot 125 px further: 500 - 375 / 3.
+  expect(place.largestPushIn).toBeCloseTo(3.75, 1);
+  let open = 0;
+  for (let y = 150; y < 250; y++) for (let x = 400; x < 500; x++) if (share[y * WIDTH + x] === 0) open++;
+  expect(cropNotices('a.tif', place, slanting, square.centre)).toEqual([
+    {
+      item: 'a.tif',
+      reason: 'crop-uncovered',
+      detail: `No frame covers ${(open / 100).toFixed(1)} % of it; that part is transparent`,
+    },
+  ]);
 });
 
 test('a PNG holds the same light, with its profile', async () => {

@@ -4,6 +4,7 @@ import { luminance } from '../compute/image.js';
 import type { LimbEllipse } from './limb-ellipse.js';
 import type { PlateSource } from './plate-source.js';
 import { shrink } from './shrink.js';
+import { type CoveredCells, widestView } from './widest-view.js';
 
 /** A frame to be cut from the plate, at its own scale. */
 export interface CropRequest {
@@ -21,9 +22,9 @@ export interface CropPlace {
   readonly widthPx: number;
   readonly heightPx: number;
   /**
-   * How much wider and higher than the frame the widest view of its shape is that the plate holds. A picture that begins on
-   * that view can be enlarged so many times before a pixel of the plate is larger than one of the frame. Below 1 the plate
-   * is smaller than the frame.
+   * How much wider and higher than the frame the widest view of its shape is that lies wholly on covered ground. A picture
+   * that begins on that view can be enlarged so many times before a pixel of the plate is larger than one of the frame. Below
+   * 1 no frame of this size is covered throughout.
    */
   readonly largestPushIn: number;
 }
@@ -34,13 +35,20 @@ export interface CropPlace {
  */
 export const LARGEST_FLAT_PX = 16384;
 
+/** Rows that are read at a time. */
+const BAND_ROWS = 256;
 /** Longer side of the small plate on which the lit part is looked for. */
 const SMALL_PX = 1024;
 /** Ground counts as lit from this share of the brightest on. */
 const LIT_SHARE = 0.1;
 
-/** Finds the place of a frame: around its centre, moved onto the plate as far as it fits there. */
-export function placeCrop(source: PlateSource, request: CropRequest, ellipse: LimbEllipse | null): CropPlace {
+/** Finds the place of a frame: around its centre, moved onto the plate as far as it fits there. `cells`: those of the plate. */
+export function placeCrop(
+  source: PlateSource,
+  request: CropRequest,
+  ellipse: LimbEllipse | null,
+  cells: CoveredCells,
+): CropPlace {
   const { widthPx, heightPx } = request;
   const centre = request.centre ?? middleOf(source, request, ellipse);
   return {
@@ -48,7 +56,7 @@ export function placeCrop(source: PlateSource, request: CropRequest, ellipse: Li
     y0: held(Math.round(centre.y - (heightPx - 1) / 2), heightPx, source.height),
     widthPx,
     heightPx,
-    largestPushIn: Math.min(source.width / widthPx, source.height / heightPx),
+    largestPushIn: widestView(source, cells, heightPx / widthPx) / widthPx,
   };
 }
 
@@ -57,8 +65,41 @@ function held(start: number, size: number, whole: number): number {
   return size > whole ? Math.round((whole - size) / 2) : Math.min(whole - size, Math.max(0, start));
 }
 
-/** What is to be said of a frame that is larger than the plate: which of its pixels are empty. */
+/** What is to be said of a frame: that it was moved, which of its pixels lie beyond the plate, how many no frame covers. */
 export function cropNotices(
+  file: string,
+  place: CropPlace,
+  source: PlateSource,
+  asked?: CropRequest['centre'],
+): Notice[] {
+  return [...moved(file, place, asked), ...padded(file, place, source), ...uncovered(file, place, source)];
+}
+
+function moved(file: string, { x0, y0, widthPx, heightPx }: CropPlace, asked: CropRequest['centre']): Notice[] {
+  const [x, y] = [x0 + (widthPx - 1) / 2, y0 + (heightPx - 1) / 2];
+  if (!asked || (Math.abs(x - asked.x) <= 1 && Math.abs(y - asked.y) <= 1)) return [];
+  const detail = `Its middle was moved from ${asked.x},${asked.y} to ${x},${y}, so that it lies on the plate as far as it fits there`;
+  return [{ item: file, reason: 'crop-moved', detail }];
+}
+
+function uncovered(file: string, place: CropPlace, source: PlateSource): Notice[] {
+  const [left, top] = [Math.max(0, place.x0), Math.max(0, place.y0)];
+  const width = Math.min(source.width, place.x0 + place.widthPx) - left;
+  const bottom = Math.min(source.height, place.y0 + place.heightPx);
+  let open = 0;
+  for (let y0 = top; y0 < bottom; y0 += BAND_ROWS) {
+    const band = { x0: left, y0, width, height: Math.min(BAND_ROWS, bottom - y0) };
+    for (const share of source.read(band).coverage.data) if (!(share > 0)) open++;
+  }
+  if (open === 0) return [];
+  const percent = (100 * open) / (place.widthPx * place.heightPx);
+  const amount = percent < 0.1 ? 'less than 0.1' : percent.toFixed(1);
+  return [
+    { item: file, reason: 'crop-uncovered', detail: `No frame covers ${amount} % of it; that part is transparent` },
+  ];
+}
+
+function padded(
   file: string,
   { x0, y0, widthPx, heightPx }: CropPlace,
   { width, height }: { readonly width: number; readonly height: number },
@@ -71,7 +112,7 @@ export function cropNotices(
   ];
   const empty = beyond.filter(([px]) => px > 0).map(([px, side]) => `${px} px ${side}`);
   if (empty.length === 0) return [];
-  const detail = `It is larger than the plate of ${width} x ${height} px; empty are ${empty.join(', ')}`;
+  const detail = `It is larger than the plate of ${width} x ${height} px; beyond it are ${empty.join(', ')}, which are empty`;
   return [{ item: file, reason: 'crop-padded', detail }];
 }
 

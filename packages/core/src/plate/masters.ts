@@ -17,6 +17,7 @@ import type { SidecarCrop, WrittenFiles } from './sidecar.js';
 import { tellWriting, type Writing } from './tell-writing.js';
 import { writePlateTiff } from './tiff.js';
 import { writePlateFloatTiff } from './tiff-float.js';
+import { coveredCells } from './widest-view.js';
 import { writeZoomTiles } from './zoom-tiles.js';
 
 /**
@@ -53,10 +54,11 @@ export async function writePictures(
   const files: HashedFile[] = [written.plate, written.preview].map(({ file, sha256 }) => ({ file, sha256 }));
   for (const path of await writeOthers(outDir, source, plain, limb, settings, writing)) files.push(await hashed(path));
   const crops: SidecarCrop[] = [];
-  const padded: Notice[] = [];
+  const cropNotes: Notice[] = [];
+  const cells = settings.crops.length > 0 ? coveredCells(plain) : null;
   for (const crop of settings.crops) {
     const path = join(outDir, crop.file);
-    const place = placeCrop(plain, crop, limb?.ellipse ?? null);
+    const place = placeCrop(plain, crop, limb?.ellipse ?? null, cells!);
     const part = cropOf(source, place);
     const pyramid = Math.max(crop.widthPx, crop.heightPx) > LARGEST_FLAT_PX;
     await tellWriting(writing, path, part, async (told) => {
@@ -64,7 +66,7 @@ export async function writePictures(
       else await writePlateTiff(path, told, { colour, pyramid, ...options });
     });
     crops.push({ file: crop.file, ...place });
-    padded.push(...cropNotices(crop.file, place, plain));
+    cropNotes.push(...cropNotices(crop.file, place, plain, crop.centre));
     files.push(await hashed(path));
   }
   if (settings.zoomTiles) {
@@ -79,7 +81,7 @@ export async function writePictures(
     limb,
     crops,
     files,
-    notices: [...noticesOf(settings, limb), ...padded],
+    notices: [...noticesOf(settings, limb), ...cropNotes],
   };
 }
 
