@@ -3,8 +3,8 @@ import { plateRows, SAMPLES, type StoredPlate } from './plate-rows.js';
 
 /**
  * The part of a plate that its copies show (space 4): the largest upright rectangle that is covered throughout, since the edge
- * of what is covered is ragged; or the whole plate where that rectangle would cut off lit ground. `litCode` says from which
- * code on ground counts as lit.
+ * of what is covered is ragged. Where that one would cut off lit ground, the largest that holds all of it; the whole plate where
+ * none does. `litCode` says from which code on ground counts as lit.
  */
 export async function trimOf(plate: StoredPlate, litCode: number, signal?: AbortSignal): Promise<GridBox> {
   const { widthPx, heightPx } = plate;
@@ -22,10 +22,25 @@ export async function trimOf(plate: StoredPlate, litCode: number, signal?: Abort
       lit.y1 = y0 + row;
     }
   }
-  const { best } = largest;
-  const holds =
-    best.x0 <= lit.x0 && best.y0 <= lit.y0 && best.x0 + best.width > lit.x1 && best.y0 + best.height > lit.y1;
-  return holds && best.width > 0 ? best : { x0: 0, y0: 0, width: widthPx, height: heightPx };
+  if (largest.best.width > 0 && holds(largest.best, lit)) return largest.best;
+  const holding = new LargestCovered(widthPx, lit);
+  for await (const { rows, codes } of plateRows(plate, signal)) {
+    for (let row = 0; row < rows; row++)
+      holding.addRow(codes.subarray(row * widthPx * SAMPLES, (row + 1) * widthPx * SAMPLES));
+  }
+  return holding.best.width > 0 ? holding.best : { x0: 0, y0: 0, width: widthPx, height: heightPx };
+}
+
+/** First and last columns and rows. */
+interface Span {
+  readonly x0: number;
+  readonly y0: number;
+  readonly x1: number;
+  readonly y1: number;
+}
+
+function holds({ x0, y0, width, height }: GridBox, inside: Span): boolean {
+  return x0 <= inside.x0 && y0 <= inside.y0 && x0 + width > inside.x1 && y0 + height > inside.y1;
 }
 
 /** Coverage from which on black behind a pixel is not seen: 99.5 %. */
@@ -45,7 +60,7 @@ function litSpan(line: Uint16Array, litCode: number): [number, number] {
 
 /**
  * The largest rectangle of covered pixels, row by row: over each row stand columns of covered pixels, and the largest rectangle
- * under such a skyline is found with a stack. Memory grows with the width alone.
+ * under such a skyline is found with a stack. Memory grows with the width alone. Only those count that hold `inside`, if given.
  */
 class LargestCovered {
   best: GridBox = { x0: 0, y0: 0, width: 0, height: 0 };
@@ -54,8 +69,10 @@ class LargestCovered {
   readonly #levels: Uint32Array;
   #area = 0;
   #y = 0;
+  readonly #inside: Span | undefined;
 
-  constructor(width: number) {
+  constructor(width: number, inside?: Span) {
+    this.#inside = inside;
     this.#heights = new Uint32Array(width);
     this.#starts = new Uint32Array(width + 1);
     this.#levels = new Uint32Array(width + 1);
@@ -81,7 +98,9 @@ class LargestCovered {
 
   #offer(x0: number, width: number, height: number): void {
     if (width * height <= this.#area) return;
+    const box = { x0, y0: this.#y - height + 1, width, height };
+    if (this.#inside && !holds(box, this.#inside)) return;
     this.#area = width * height;
-    this.best = { x0, y0: this.#y - height + 1, width, height };
+    this.best = box;
   }
 }
