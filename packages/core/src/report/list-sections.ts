@@ -59,7 +59,7 @@ export function settingsSection({ sidecar }: ReportInput): Html {
     ],
     [
       'Master',
-      `16 bits, ${plate.encoding}, primaries ${plate.primaries}, alpha is the coverage, ${megabytes(plate.bytes)}${plate.bigtiff ? ', BigTIFF' : ''}`,
+      `16 bits, ${plate.encoding}, primaries ${plate.primaries}, alpha is the coverage${plate.alpha === 'coverage' ? '' : ' times the matte'}, ${megabytes(plate.bytes)}${plate.bigtiff ? ', BigTIFF' : ''}`,
     ],
     ['Samples clipped on writing', `${plate.clippedLow} at black, ${plate.clippedHigh} at white`],
     ['Preview', `brightened ${decimals(sidecar.preview.gain, 2)} times`],
@@ -70,8 +70,11 @@ export function settingsSection({ sidecar }: ReportInput): Html {
 
 /** Every file with its hash. */
 export function fileSection({ sidecar, sidecarFile }: ReportInput): Html {
-  const { plate, preview, capture, passes } = sidecar;
-  const made = [plate, preview, sidecarFile].map(({ file, sha256 }) => [file, hash(sha256)]);
+  const { files, capture, passes } = sidecar;
+  // Tiles lie in folders of their own, by the thousand.
+  const tiles = files.filter(({ file }) => /[\\/]/.test(file)).length;
+  const whole = files.filter(({ file }) => !/[\\/]/.test(file));
+  const made = [...whole, sidecarFile].map(({ file, sha256 }) => [file, hash(sha256)]);
   const used = [
     ...passes.flatMap((pass) => pass.frames.map(({ file, sha256 }) => [file, hash(sha256)])),
     ...capture.calibration.flatMap(({ files }) => files.map(({ file, sha256 }) => [file, hash(sha256)])),
@@ -82,6 +85,7 @@ export function fileSection({ sidecar, sidecarFile }: ReportInput): Html {
     'Files',
     html`<p class="note">The sidecar ${sidecarFile.file} holds every figure of this report, and more.</p>`,
     table('Files of the plate', ['Made', 'SHA-256'], made),
+    tiles === 0 ? '' : html`<p class="note">Besides, ${tiles} tiles; their hashes are in the sidecar.</p>`,
     details(`Frames and other pictures used (${used.length})`, table('Files used', ['Used', 'SHA-256'], used)),
   );
 }

@@ -7,6 +7,7 @@ export const REASON_WORDS: Readonly<Record<string, string>> = {
   empty: 'Nothing stands out of its light.',
   'no-body': 'Nothing stands out of its light.',
   'not-registered': 'No ground in common with the other frames could be recognised.',
+  'on-the-way': 'The camera was being pointed at the next view.',
   'not-placed': 'The pass could not be placed on the plate.',
   unreadable: 'It cannot be opened, or its samples cannot be decoded truthfully.',
   'cut-short': 'The clip has lost its end; what is left of it was used.',
