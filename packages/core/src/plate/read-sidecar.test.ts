@@ -1,3 +1,4 @@
+import { rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { makePlateFolder } from '../../test/plate-folder.js';
@@ -30,4 +31,22 @@ test.each([
   const failure = readSidecar(await makePlateFolder(scratch(name), { sidecar }));
   await expect(failure).rejects.toMatchObject({ code: 'SIDECAR_UNREADABLE' });
   await expect(failure).rejects.toThrow(reason);
+});
+
+test.each(['nothere', 'nothere/', 'typed/nothere', 'typed/nothere.json', 'typed/plate.json/x'])(
+  'what was typed and leads nowhere is named as missing: %s',
+  async (name) => {
+    await makePlateFolder(scratch('typed'));
+    const failure = readSidecar(scratch(name));
+    await expect(failure).rejects.toMatchObject({ code: 'SIDECAR_UNREADABLE' });
+    await expect(failure).rejects.toThrow(`${scratch(name)} is missing. Give the folder that stitch wrote`);
+  },
+);
+
+test('a folder without a sidecar, and a plate that was moved away from one', async () => {
+  const folder = await makePlateFolder(scratch('moved'));
+  await rm(join(folder, 'plate.tif'));
+  expect(await readSidecar(join(folder, 'plate.tif'))).toMatchObject({ format: 'plenilune-plate' });
+  await rm(join(folder, 'plate.json'));
+  await expect(readSidecar(folder)).rejects.toThrow(/moved\/plate\.json cannot be read as a sidecar \(ENOENT/);
 });
