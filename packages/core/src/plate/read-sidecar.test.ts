@@ -7,6 +7,10 @@ import { readSidecar } from './read-sidecar.js';
 
 const scratch = useScratch();
 const sha256 = 'a'.repeat(64);
+const plate = {
+  ...{ file: 'plate.tif', sha256, widthPx: 1, heightPx: 1 },
+  ...{ encoding: 'sRGB', primaries: 'bt709', alpha: 'coverage' },
+};
 
 test('the folder, the plate and the sidecar itself all lead to the sidecar', async () => {
   const folder = await makePlateFolder(scratch('whole'));
@@ -23,6 +27,8 @@ test.each([
   ['a plate elsewhere', { plate: { file: '../x.tif', sha256, widthPx: 1, heightPx: 1 } }, 'elsewhere'],
   ['a file above it', { files: [{ file: 'tiles/../../x.jpg', sha256 }] }, 'elsewhere'],
   ['no size', { plate: { file: 'plate.tif', sha256, widthPx: -1, heightPx: 1 } }, 'its sizes are odd'],
+  ['colours of no kind', { plate: { ...plate, encoding: 'odd' } }, 'how its colours are to be read (odd, bt709)'],
+  ['alpha of no kind', { plate: { ...plate, alpha: 'odd' } }, 'its alpha is of no kind (odd)'],
   ['no hash', { preview: { file: 'preview.jpg', sha256: 'abc', gain: 1 } }, 'preview.jpg has no hash'],
   ['no passes', { passes: null }, 'cannot be read as a sidecar'],
   ['no place', { where: {} }, 'it does not say what it shows'],

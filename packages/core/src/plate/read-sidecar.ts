@@ -2,6 +2,7 @@ import { readFile, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { InputError } from '../job/errors.js';
 import type { HashedFile } from './hashed-file.js';
+import { ENCODING_NAMES, MASTER_PRIMARIES } from './master-colour.js';
 import { SIDECAR_VERSION, type Sidecar } from './sidecar.js';
 
 /** A sidecar, and where it was found. */
@@ -69,6 +70,10 @@ function requireSound(sidecar: Sidecar): void {
     if (typeof file !== 'string' || !/^[0-9a-f]{64}$/.test(sha256)) throw new Error(`${file} has no hash`);
   }
   if (!isSize(plate.widthPx) || !isSize(plate.heightPx) || !(preview.gain > 0)) throw new Error('its sizes are odd');
+  const { encoding, primaries, alpha } = plate;
+  if (!Object.values(ENCODING_NAMES).includes(encoding) || !MASTER_PRIMARIES.includes(primaries))
+    throw new Error(`it does not say how its colours are to be read (${encoding}, ${primaries})`);
+  if (alpha !== 'coverage' && alpha !== 'coverage-and-matte') throw new Error(`its alpha is of no kind (${alpha})`);
   if (typeof where.known !== 'boolean' || !Array.isArray(gaps)) throw new Error('it does not say what it shows');
 }
 

@@ -4,7 +4,7 @@ import { plateRows, SAMPLES, type StoredPlate } from './plate-rows.js';
 /**
  * The part of a plate that its copies show (space 4): the largest upright rectangle that is covered throughout, since the edge
  * of what is covered is ragged; or the whole plate where that rectangle would cut off lit ground. `litCode` says from which
- * code on ground counts as lit.
+ * sRGB code of 16 bits on ground counts as lit.
  */
 export async function trimOf(plate: StoredPlate, litCode: number, signal?: AbortSignal): Promise<GridBox> {
   const { widthPx, heightPx } = plate;
