@@ -150,8 +150,8 @@ async function requireUnchanged({ platePath, plate, sidecarPath }: PlateRecord, 
 }
 
 function standingOf({ plate, complete }: PlateRecord): PackListing['plate'] {
-  const { sha256, widthPx, heightPx, covered } = plate;
-  return { sha256, widthPx, heightPx, complete, covered };
+  const { sha256, widthPx, heightPx, covered, alpha } = plate;
+  return { sha256, widthPx, heightPx, complete, covered, alpha };
 }
 
 function leftOut(part: GridBox): LeftOut[] {

@@ -2,6 +2,7 @@ import { createHash } from 'node:crypto';
 import { mkdir, readFile, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { createRandom } from '../src/compute/random.js';
+import { ENCODING_NAMES, inPrimaries, type MasterColour, SRGB_COLOUR } from '../src/plate/master-colour.js';
 import { writePlateTiff } from '../src/plate/tiff.js';
 import { plateFrom } from './plate-on-disk.js';
 
@@ -21,6 +22,9 @@ export interface PlateFolder {
   readonly sidecar?: Readonly<Record<string, unknown>>;
   /** Coverage at a pixel. Default: full but for a ragged edge of 3 to 6 px. */
   readonly coverage?: (x: number, y: number) => number;
+  /** Default: sRGB. */
+  readonly colour?: MasterColour;
+  readonly alpha?: string;
 }
 
 /** Size of a plate where nothing else is said. */
@@ -29,6 +33,7 @@ export const PLATE_SIZE = { width: 300, height: 260 } as const;
 /** Puts a plate of a lit disc with its sidecar and preview into a folder, as stitching does; gives the folder. */
 export async function makePlateFolder(folder: string, options: PlateFolder = {}): Promise<string> {
   const { width = PLATE_SIZE.width, height = PLATE_SIZE.height, bigtiff = false, times = [null] } = options;
+  const { colour = SRGB_COLOUR } = options;
   await mkdir(folder, { recursive: true });
   const random = createRandom('plate folder');
   const ragged = (x: number, y: number): number => {
@@ -44,7 +49,8 @@ export async function makePlateFolder(folder: string, options: PlateFolder = {})
     });
   const image = { width, height, planes: [light(1), light(0.95), light(0.9)] };
   const source = plateFrom(join(folder, 'raster'), image, { width, height, data: coverage });
-  await writePlateTiff(join(folder, 'plate.tif'), source, { bigtiff, force: true });
+  const converted = inPrimaries(source, colour.primaries);
+  await writePlateTiff(join(folder, 'plate.tif'), converted, { bigtiff, colour, force: true });
   await writeFile(join(folder, 'preview.jpg'), 'stands for a preview');
   const sidecar = {
     format: 'plenilune-plate',
@@ -55,6 +61,9 @@ export async function makePlateFolder(folder: string, options: PlateFolder = {})
       widthPx: width,
       heightPx: height,
       covered: 0.96,
+      encoding: ENCODING_NAMES[colour.encoding],
+      primaries: colour.primaries,
+      alpha: options.alpha ?? 'coverage',
     },
     preview: { file: 'preview.jpg', sha256: await sha(join(folder, 'preview.jpg')), gain: 1.5 },
     files: [],

@@ -64,7 +64,8 @@ export function primariesCodePoint(name: keyof typeof NAMED): number {
   return NAMED[name];
 }
 
-function toSrgb(from: Chromaticities): Matrix {
+/** Linear RGB of other primaries to linear sRGB, adapted to its white. */
+export function toSrgb(from: Chromaticities): Matrix {
   const adapt = adaptation(whiteOf(from), whiteOf(SRGB));
   return multiply(invert(rgbToXyz(SRGB)), multiply(adapt, rgbToXyz(from)));
 }

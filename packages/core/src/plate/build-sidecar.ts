@@ -8,6 +8,7 @@ import type { OverlapFigures } from '../placement/overlap-verdict.js';
 import { VERSION } from '../version.js';
 import type { Gap } from './gaps.js';
 import type { MadePlate } from './make-plate.js';
+import { ENCODING_NAMES } from './master-colour.js';
 import {
   onPlate,
   SIDECAR_VERSION,
@@ -29,8 +30,6 @@ export interface SidecarInput {
   readonly curve: string;
 }
 
-const ENCODINGS = { srgb: 'sRGB', linear: 'linear', bt709: 'BT.709', bt1886: 'BT.1886' } as const;
-
 /** Puts together the sidecar of a finished plate; hashes what was left out, too. */
 export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): Promise<Sidecar> {
   const { capture, made, where, gaps, files, curve } = input;
@@ -46,7 +45,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
       widthPx: blended.widthPx,
       heightPx: blended.heightPx,
       bits: 16,
-      encoding: ENCODINGS[files.colour.encoding],
+      encoding: ENCODING_NAMES[files.colour.encoding],
       primaries: files.colour.primaries,
       alpha: files.background === 'cut' ? 'coverage-and-matte' : 'coverage',
       background: files.background,

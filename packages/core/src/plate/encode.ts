@@ -57,6 +57,11 @@ const DECODERS: Readonly<Record<CodeCurve, (recorded: number) => number>> = {
   bt1886: (recorded) => Math.sign(recorded) * Math.abs(recorded) ** BT1886_GAMMA,
 };
 
+/** Light of a recorded value in 0..1 under a curve that codes follow. */
+export function curveDecoder(curve: CodeCurve): (recorded: number) => number {
+  return DECODERS[curve];
+}
+
 interface Tables {
   /** Smallest linear value of each code; one more, above 1, as a stop. */
   readonly thresholds: Float64Array;

@@ -26,6 +26,14 @@ export interface MasterColour {
 /** What a master has when nothing is said. */
 export const SRGB_COLOUR: MasterColour = { encoding: 'srgb', primaries: 'bt709' };
 
+/** What a sidecar calls the curves. */
+export const ENCODING_NAMES = {
+  srgb: 'sRGB',
+  linear: 'linear',
+  bt709: 'BT.709',
+  bt1886: 'BT.1886',
+} as const satisfies Readonly<Record<MasterEncoding, string>>;
+
 const ENCODING_TITLES: Readonly<Record<CodeCurve, string>> = {
   srgb: 'sRGB curve',
   linear: 'linear',
@@ -40,6 +48,12 @@ const PRIMARIES_TITLES: Readonly<Record<MasterPrimaries, string>> = {
   'aces-ap1': 'ACES AP1',
 };
 
+/** A colour in words, such as `sRGB` or `ACES AP1, linear`: what its profile is called, but for sRGB's longer name. */
+export function colourName({ encoding, primaries }: MasterColour): string {
+  if (encoding === 'srgb' && primaries === 'bt709') return 'sRGB';
+  return `${PRIMARIES_TITLES[primaries]}, ${ENCODING_TITLES[encoding]}`;
+}
+
 /** The one of `names` that was given. Throws {@link UsageError} that names the nearest one, and all. */
 export function oneOf<Name extends string>(what: string, given: string, names: readonly Name[]): Name {
   const found = names.find((name) => name === given);
@@ -50,13 +64,13 @@ export function oneOf<Name extends string>(what: string, given: string, names: r
 }
 
 /** An ICC profile of a colour: the same bytes every time. */
-export function profileOf({ encoding, primaries }: MasterColour): Buffer {
+export function profileOf(colour: MasterColour): Buffer {
+  const { encoding, primaries } = colour;
   if (encoding === 'srgb' && primaries === 'bt709') return srgbProfile();
   const points = chromaticitiesOf(primaries);
   const [x, y] = points[3];
   const adapt = adaptation(whiteXyz(x, y), D50_XYZ);
-  const name = `${PRIMARIES_TITLES[primaries]}, ${ENCODING_TITLES[encoding]}`;
-  return displayProfile(name, encoding, multiply(adapt, rgbToXyz(points)), adapt);
+  return displayProfile(colourName(colour), encoding, multiply(adapt, rgbToXyz(points)), adapt);
 }
 
 /**

@@ -2,6 +2,7 @@ import { readFile, stat } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
 import { InputError } from '../job/errors.js';
 import type { HashedFile } from './hashed-file.js';
+import { ENCODING_NAMES, MASTER_PRIMARIES } from './master-colour.js';
 import { SIDECAR_VERSION, type Sidecar } from './sidecar.js';
 
 /** A sidecar, and where it was found. */
@@ -18,7 +19,8 @@ export interface FoundSidecar {
  * other fields hold is taken as it is.
  *
  * @param path the folder that `stitch` wrote, the plate in it, or the sidecar itself
- * @throws InputError SIDECAR_UNREADABLE when there is none, it is not one of ours, or it is of another plate
+ * @throws InputError SIDECAR_UNREADABLE when `path` is missing, there is no sidecar, it is not one of ours, or it is of
+ *   another plate
  */
 export async function readSidecar(path: string): Promise<Sidecar> {
   return (await findSidecar(path)).sidecar;
@@ -26,10 +28,8 @@ export async function readSidecar(path: string): Promise<Sidecar> {
 
 /** {@link readSidecar}, and where it was found. */
 export async function findSidecar(path: string): Promise<FoundSidecar> {
-  const isFolder = await stat(path).then(
-    (found) => found.isDirectory(),
-    () => false,
-  );
+  const found = await stat(path).catch((cause: NodeJS.ErrnoException) => cause);
+  const isFolder = !(found instanceof Error) && found.isDirectory();
   const isPlate = !isFolder && !/\.json$/i.test(path);
   const folder = isFolder ? path : dirname(path);
   const sidecarPath = join(folder, isFolder || isPlate ? 'plate.json' : basename(path));
@@ -41,11 +41,11 @@ export async function findSidecar(path: string): Promise<FoundSidecar> {
     return { sidecar, folder, sidecarPath };
   } catch (cause) {
     const reason = cause instanceof Error ? cause.message : String(cause);
-    throw new InputError(
-      'SIDECAR_UNREADABLE',
-      `${sidecarPath} cannot be read as a sidecar (${reason}). Give the folder that stitch wrote, or the plate in it.`,
-      { cause },
-    );
+    // Of a plate that was moved away the sidecar is still read; any other name that leads nowhere was mistyped.
+    const isMissing = found instanceof Error && ['ENOENT', 'ENOTDIR'].includes(found.code ?? '');
+    const fault = isMissing ? `${path} is missing` : `${sidecarPath} cannot be read as a sidecar (${reason})`;
+    const remedy = 'Give the folder that stitch wrote, or the plate in it.';
+    throw new InputError('SIDECAR_UNREADABLE', `${fault}. ${remedy}`, { cause });
   }
 }
 
@@ -70,6 +70,10 @@ function requireSound(sidecar: Sidecar): void {
     if (typeof file !== 'string' || !/^[0-9a-f]{64}$/.test(sha256)) throw new Error(`${file} has no hash`);
   }
   if (!isSize(plate.widthPx) || !isSize(plate.heightPx) || !(preview.gain > 0)) throw new Error('its sizes are odd');
+  const { encoding, primaries, alpha } = plate;
+  if (!Object.values(ENCODING_NAMES).includes(encoding) || !MASTER_PRIMARIES.includes(primaries))
+    throw new Error(`it does not say how its colours are to be read (${encoding}, ${primaries})`);
+  if (alpha !== 'coverage' && alpha !== 'coverage-and-matte') throw new Error(`its alpha is of no kind (${alpha})`);
   if (typeof where.known !== 'boolean' || !Array.isArray(gaps)) throw new Error('it does not say what it shows');
 }
 

@@ -45,3 +45,24 @@ test('an identifier whose text is not known is refused, with the one that was me
   expect(() => licenceOf('CC-BY-4.0', 'something else')).toThrow(/the text of CC-BY-4\.0 is known; leave out the file/);
   expect(() => licenceOf('House-1.0', ' \n')).toThrow(/the text of the licence is empty/);
 });
+
+test.each([
+  ['CC BY', 'CC-BY-4.0'],
+  ['cc by sa 4.0', 'CC-BY-SA-4.0'],
+  ['CC BY-NC 3.0', 'CC-BY-NC-4.0'],
+  [' CC0 1.0 ', 'CC0-1.0'],
+  ['CC BY 4.0 International', 'CC-BY-4.0'],
+])('"%s" is no terms in words but %s', (given, id) => {
+  expect(() => licenceOf(given)).toThrow(`the text of the licence ${given.trim()} is not known; did you mean ${id}?`);
+});
+
+test.each(['Ask me first', 'CC BY 4.0, for schools and museums alone!', 'CC BY\nbut ask first'])(
+  '"%s" is terms in words',
+  (given) => {
+    expect(licenceOf(given)).toMatchObject({ id: null, text: `${given}\n` });
+  },
+);
+
+test('a name that is near a known one may have a text of its own', () => {
+  expect(licenceOf('CC BY', 'Do as you like.')).toMatchObject({ id: null, name: 'CC BY' });
+});

@@ -16,8 +16,9 @@ export interface Licence {
 
 /**
  * The licence that is meant: one of those for pictures whose texts come with the package, by its SPDX identifier in any
- * case; with `ownText`, the maker's own under the name that is given; or a few words, which are the terms themselves.
- * Throws `UsageError` for an identifier whose text is neither known nor given, and for one that is both.
+ * case; with `ownText`, the maker's own under the name that is given; or words, which are the terms themselves. Throws
+ * `UsageError` for an identifier whose text is neither known nor given, for one that is both, and for a few words that are
+ * an identifier all but in form, such as `CC BY`.
  */
 export function licenceOf(given: string, ownText?: string): Licence {
   const known = knownLicences().find(({ id }) => id.toLowerCase() === given.trim().toLowerCase());
@@ -27,13 +28,22 @@ export function licenceOf(given: string, ownText?: string): Licence {
     return { id: null, name: plainLine(given), url: null, text: `${plainText(ownText)}\n` };
   }
   if (known) return { ...known, text: readFileSync(new URL(`${known.id}.txt`, FOLDER), 'utf8') };
-  if (/\s/.test(given.trim())) return { id: null, name: plainLine(given), url: null, text: `${plainText(given)}\n` };
   const ids = knownLicences().map(({ id }) => id);
   const near = nearestName(given, ids);
+  if (/\s/.test(given.trim()) && (near === undefined || isMoreThanAName(given.trim()))) {
+    return { id: null, name: plainLine(given), url: null, text: `${plainText(given)}\n` };
+  }
   throw new UsageError(
     `the text of the licence ${plainLine(given)} is not known${near === undefined ? '.' : `; did you mean ${near}?`} ` +
       `Known are ${ids.join(', ')}; for any other give a file with its text (--licence-file), or the terms in words.`,
   );
+}
+
+/** Characters of a line that may still be an identifier in other dress. */
+const MOST_NAME_CHARACTERS = 40;
+
+function isMoreThanAName(text: string): boolean {
+  return /[\r\n]/.test(text) || [...text].length > MOST_NAME_CHARACTERS;
 }
 
 const FOLDER = new URL('../../data/licences/', import.meta.url);

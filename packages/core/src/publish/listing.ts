@@ -12,6 +12,8 @@ export interface PackPicture {
   readonly kind: PackKind;
   readonly format: 'TIFF' | 'JPEG';
   readonly bitsPerSample: 8 | 16;
+  /** As its profile has it, such as `sRGB` or `ACES AP1, linear`. */
+  readonly colourSpace: string;
   readonly widthPx: number;
   readonly heightPx: number;
   readonly bytes: number;
@@ -53,6 +55,8 @@ export interface PackListing {
     readonly heightPx: number;
     readonly complete: boolean;
     readonly covered: number;
+    /** What the master's transparency says: where light was recorded; with a matte, also how much of a pixel the disc fills. */
+    readonly alpha: 'coverage' | 'coverage-and-matte';
   };
   /** How the copies are made: a factor on the master's linear light, and the part of it that they show (space 4). */
   readonly copies: {
@@ -95,8 +99,8 @@ export const LICENCE_FILE = 'LICENCE.txt';
 export function listingTable(listing: PackListing): string {
   const { title, description, keywords, altText, creator, rights, credit, licence, statementUrl, licensor } = listing;
   const words = keywords.join(', ');
-  const rows = listing.pictures.map(({ file, kind, format, bitsPerSample, widthPx, heightPx, bytes }) => [
-    ...[file, kind, title, description, words, widthPx, heightPx, format, bitsPerSample, bytes],
+  const rows = listing.pictures.map(({ file, kind, format, bitsPerSample, colourSpace, widthPx, heightPx, bytes }) => [
+    ...[file, kind, title, description, words, widthPx, heightPx, format, bitsPerSample, colourSpace, bytes],
     ...[licence.id ?? licence.name, statementUrl ?? '', creator, rights, credit],
     ...[licensor.name, licensor.url ?? '', listing.takenUtc ?? '', altText],
   ]);
@@ -104,7 +108,8 @@ export function listingTable(listing: PackListing): string {
 }
 
 const COLUMNS: readonly string[] = [
-  ...['file', 'kind', 'title', 'description', 'keywords', 'width_px', 'height_px', 'format', 'bits', 'bytes'],
+  ...['file', 'kind', 'title', 'description', 'keywords', 'width_px', 'height_px', 'format', 'bits'],
+  ...['colour_space', 'bytes'],
   ...['licence', 'rights_page', 'creator', 'rights', 'credit'],
   ...['licensor', 'licensor_page', 'taken_utc', 'alt_text'],
 ];

@@ -6,6 +6,7 @@ import { throwIfAborted } from '../job/errors.js';
 import type { ProgressListener } from '../job/progress.js';
 import { checkSpace } from '../job/resources.js';
 import { tellStage } from '../job/tell-stage.js';
+import { colourName, SRGB_COLOUR } from '../plate/master-colour.js';
 import { imageGuid } from './fields.js';
 import { JPEG_MOST_PX, writeJpeg } from './jpeg.js';
 import { writeLightFile } from './light-file.js';
@@ -77,7 +78,16 @@ async function writeAll(
   const master = `${base}.tif`;
   const packetOf = (file: string): string => xmpPacket({ ...fields, imageGuid: imageGuid(sha256, file) });
   await copyTiffWithXmp(record.platePath, join(folder, master), packetOf(master));
-  await add(master, { kind: 'master', format: 'TIFF', bitsPerSample: 16, widthPx, heightPx, marked: false });
+  const colourSpace = colourName(record.colour);
+  await add(master, {
+    kind: 'master',
+    format: 'TIFF',
+    bitsPerSample: 16,
+    colourSpace,
+    widthPx,
+    heightPx,
+    marked: false,
+  });
 
   const light = join(folder, '.light.v');
   await writeLightFile(light, storedOf(record), part, gain, signal);
@@ -93,15 +103,22 @@ async function writeAll(
       mark,
       signal,
     });
-    await add(file, { kind, format: 'JPEG', bitsPerSample: 8, ...made, marked: mark !== undefined });
+    await add(file, {
+      kind,
+      format: 'JPEG',
+      bitsPerSample: 8,
+      colourSpace: colourName(SRGB_COLOUR),
+      ...made,
+      marked: mark !== undefined,
+    });
   }
   await rm(light);
   return pictures;
 }
 
 /** A plate as its rows are read. */
-export function storedOf({ platePath, plate }: PlateRecord): StoredPlate {
-  return { path: platePath, widthPx: plate.widthPx, heightPx: plate.heightPx };
+export function storedOf({ platePath, plate, colour }: PlateRecord): StoredPlate {
+  return { path: platePath, widthPx: plate.widthPx, heightPx: plate.heightPx, colour };
 }
 
 /** Longest sides of what is only looked at. */

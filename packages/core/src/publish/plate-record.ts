@@ -1,6 +1,8 @@
 import { join } from 'node:path';
 import type { HashedFile } from '../plate/hashed-file.js';
+import { ENCODING_NAMES, MASTER_ENCODINGS, type MasterColour } from '../plate/master-colour.js';
 import { findSidecar, otherInputs } from '../plate/read-sidecar.js';
+import type { Sidecar } from '../plate/sidecar.js';
 import { type FrameTime, type PlateStory, storyOf } from './plate-story.js';
 
 /** What publishing and checking need of a sidecar. */
@@ -9,7 +11,9 @@ export interface PlateRecord extends PlateStory {
   readonly folder: string;
   readonly sidecarPath: string;
   readonly platePath: string;
-  readonly plate: HashedFile & { readonly widthPx: number; readonly heightPx: number; readonly covered: number };
+  readonly plate: HashedFile & Pick<Sidecar['plate'], 'widthPx' | 'heightPx' | 'covered' | 'alpha'>;
+  /** How the plate's codes are to be read. */
+  readonly colour: MasterColour;
   readonly preview: HashedFile & { readonly gain: number };
   readonly gaps: readonly string[];
   readonly frames: readonly (HashedFile & { readonly time: FrameTime | null })[];
@@ -32,7 +36,11 @@ export async function readPlateRecord(path: string): Promise<PlateRecord> {
     folder,
     sidecarPath,
     platePath: join(folder, plate.file),
-    plate: pick(plate, ['file', 'sha256', 'widthPx', 'heightPx', 'covered']),
+    plate: pick(plate, ['file', 'sha256', 'widthPx', 'heightPx', 'covered', 'alpha']),
+    colour: {
+      encoding: MASTER_ENCODINGS.find((name) => ENCODING_NAMES[name] === plate.encoding)!,
+      primaries: plate.primaries,
+    },
     preview: pick(preview, ['file', 'sha256', 'gain']),
     gaps: sidecar.gaps.map(({ where }) => where),
     frames: sidecar.passes

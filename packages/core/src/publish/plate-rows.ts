@@ -1,7 +1,12 @@
 import { pictures } from '../capture/picture-library.js';
 import { InputError, throwIfAborted } from '../job/errors.js';
+import type { MasterColour } from '../plate/master-colour.js';
+import { inSrgb } from './srgb-codes.js';
 
-/** Rows of a plate as stored: 16-bit sRGB codes and coverage, red, green, blue, alpha of one pixel after the other. */
+/**
+ * Rows of a plate: 16-bit sRGB codes, whatever colour it is stored in, and alpha; red, green, blue, alpha of one pixel after
+ * the other.
+ */
 export interface PlateRows {
   readonly y0: number;
   readonly rows: number;
@@ -13,6 +18,8 @@ export interface StoredPlate {
   readonly path: string;
   readonly widthPx: number;
   readonly heightPx: number;
+  /** How its codes are to be read. */
+  readonly colour: MasterColour;
 }
 
 /** Samples of a pixel. */
@@ -23,14 +30,15 @@ export const SAMPLES = 4;
  * with the plate's height. Throws {@link InputError} `PLATE_UNREADABLE` when it is no plate of that size.
  */
 export async function* plateRows(
-  { path, widthPx, heightPx }: StoredPlate,
+  { path, widthPx, heightPx, colour }: StoredPlate,
   signal?: AbortSignal,
 ): AsyncGenerator<PlateRows> {
   const rowsAtOnce = TILE_PX * Math.max(1, Math.floor(BAND_PIXELS / (widthPx * TILE_PX)));
   for (let y0 = 0; y0 < heightPx; y0 += rowsAtOnce) {
     throwIfAborted(signal);
     const rows = Math.min(rowsAtOnce, heightPx - y0);
-    yield { y0, rows, codes: await readRows(path, widthPx, y0, rows) };
+    const stored = await readRows(path, widthPx, y0, rows);
+    yield { y0, rows, codes: inSrgb(stored, colour) };
   }
 }
 

@@ -11,8 +11,10 @@ export function readmeOf(listing: PackListing): string {
     return `  ${file.padEnd(names)}  ${size}, ${bitsPerSample}-bit ${format}, ${amount}: ${USES[kind]}${mark}`;
   });
   const notes = [
-    'All pictures are sRGB with the profile embedded, and carry title, description, keywords and rights (IPTC, as XMP).',
-    'The master is the plate as it was stitched; its transparency says how well each pixel is covered.',
+    'All pictures carry the profile of their colours, and title, description, keywords and rights (IPTC, as XMP).',
+    coloursNote(listing),
+    'The master is the plate as it was stitched.',
+    ALPHAS[plate.alpha],
     `In the JPEGs its light is taken times ${copies.gain.toFixed(3)}.${partNote(listing)}`,
     ...(plate.complete ? [] : ['The plate is incomplete: a part of the disc is missing.']),
     ...listing.leftOut.map(({ item, detail }) => `Left out: ${item}: ${detail}`),
@@ -37,6 +39,19 @@ const USES: Readonly<Record<PackKind, string>> = {
   preview: 'to look at',
   thumbnail: 'for lists',
 };
+
+const ALPHAS: Readonly<Record<PackListing['plate']['alpha'], string>> = {
+  coverage: 'It is transparent where no light was recorded, and opaque everywhere else.',
+  'coverage-and-matte':
+    'It is transparent where no light was recorded and outside of the disc; along its edge in part, as the disc fills a pixel.',
+};
+
+function coloursNote({ pictures }: PackListing): string {
+  const { colourSpace } = pictures.find(({ kind }) => kind === 'master')!;
+  const copies = new Set(pictures.filter(({ kind }) => kind !== 'master').map((copy) => copy.colourSpace));
+  if (copies.size === 1 && copies.has(colourSpace)) return `Colours of all: ${colourSpace}.`;
+  return `Colours of the master: ${colourSpace}; of the JPEGs: ${[...copies].join(', ')}.`;
+}
 
 function partNote({ copies: { part }, plate }: PackListing): string {
   if (part.widthPx === plate.widthPx && part.heightPx === plate.heightPx)

@@ -5,7 +5,7 @@ import { plateRows, SAMPLES, type StoredPlate } from './plate-rows.js';
 export interface Tone {
   /** Factor on linear light. */
   readonly gain: number;
-  /** Code of the master from which on a channel's light counts as that of lit ground. */
+  /** sRGB code of 16 bits from which on a channel's light counts as that of lit ground. */
   readonly litCode: number;
 }
 

@@ -1,6 +1,7 @@
 import { expect, it } from 'vitest';
 import { plateFrom } from '../../test/plate-on-disk.js';
 import { useScratch } from '../../test/scratch.js';
+import { SRGB_COLOUR } from '../plate/master-colour.js';
 import { writePlateTiff } from '../plate/tiff.js';
 import { trimOf } from './trim.js';
 
@@ -18,7 +19,7 @@ async function trimmed(name: string, lit: readonly number[], isCovered: (x: numb
   const planes = [light, light, light].map((plane) => plane.map((value, i) => value * share[i]!));
   const source = plateFrom(scratch(`${name}.f32`), { ...size, planes }, { ...size, data: share });
   await writePlateTiff(scratch(`${name}.tif`), source);
-  return trimOf({ path: scratch(`${name}.tif`), widthPx: WIDTH, heightPx: HEIGHT }, LIT_CODE);
+  return trimOf({ path: scratch(`${name}.tif`), widthPx: WIDTH, heightPx: HEIGHT, colour: SRGB_COLOUR }, LIT_CODE);
 }
 
 it('takes the largest covered rectangle where all lit ground lies in it', async () => {

@@ -4,7 +4,7 @@ import { plateRows, SAMPLES, type StoredPlate } from './plate-rows.js';
 /**
  * The part of a plate that its copies show (space 4): the largest upright rectangle that is covered throughout, since the edge
  * of what is covered is ragged. Where that one would cut off lit ground, the largest that holds all of it; the whole plate where
- * none does. `litCode` says from which code on ground counts as lit.
+ * none does. `litCode` says from which sRGB code of 16 bits on ground counts as lit.
  */
 export async function trimOf(plate: StoredPlate, litCode: number, signal?: AbortSignal): Promise<GridBox> {
   const { widthPx, heightPx } = plate;
