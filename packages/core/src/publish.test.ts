@@ -159,46 +159,6 @@ test('a BigTIFF, a gap, and a plate with sessions days apart', async () => {
   expect(await readFile(join(scratch('gap pack'), 'README.txt'), 'utf8')).toContain('The plate is incomplete');
 });
 
-test('a master of other colours is told as such, and its copies show the same light as those of sRGB', async () => {
-  const colour = { encoding: 'linear', primaries: 'aces-ap1' } as const;
-  await makePlateFolder(scratch('wide'), { times: [taken], colour, alpha: 'coverage-and-matte' });
-  const { pictures: wide, copies } = await publish(scratch('wide'), { toDir: scratch('wide pack'), maker });
-  expect(copies.gain).toBeCloseTo(result.copies.gain, 3);
-  expect(copies.part).toEqual(result.copies.part);
-  expect(wide.map(({ kind, colourSpace }) => [kind, colourSpace])).toEqual([
-    ['master', 'ACES AP1, linear'],
-    ...['full', 'preview', 'thumbnail'].map((kind) => [kind, 'sRGB']),
-  ]);
-  const profiles = exif(scratch('wide pack')).map((read) => [
-    read['File:FileType'],
-    read['ICC_Profile:ProfileDescription'],
-  ]);
-  expect(profiles).toContainEqual(['TIFF', 'ACES AP1, linear']);
-  expect(profiles.filter(([, profile]) => profile === 'sRGB IEC61966-2-1').length).toBe(3);
-  const shown = (folder: string): Promise<Buffer> =>
-    pictures(join(scratch(folder), files[1]!), { ignoreIcc: true })
-      .raw({ depth: 'uchar' })
-      .toBuffer();
-  const [wideCodes, srgbCodes] = [await shown('wide pack'), await shown('pack')];
-  const squares = wideCodes.reduce((sum, code, i) => sum + (code - srgbCodes[i]!) ** 2, 0);
-  // Rounding in the master tips a coefficient of the encoder's here and there; light read by the wrong curve is off by tens.
-  expect(Math.sqrt(squares / wideCodes.length)).toBeLessThan(0.5);
-  const table = (await readFile(join(scratch('wide pack'), 'listing.csv'), 'utf8')).split('\r\n');
-  expect(table[0]).toContain('"bits","colour_space","bytes"');
-  expect(table[1]).toContain(',16,"ACES AP1, linear",');
-  expect(table[2]).toContain(',8,"sRGB",');
-  const text = await readFile(join(scratch('wide pack'), 'README.txt'), 'utf8');
-  expect(text).toContain('Colours of the master: ACES AP1, linear; of the JPEGs: sRGB.');
-  expect(text).toContain('outside of the disc; along its edge in part');
-});
-
-test('a master of sRGB with plain coverage is told as that', async () => {
-  const text = await readFile(join(scratch('pack'), 'README.txt'), 'utf8');
-  expect(text).toContain('Colours of all: sRGB.');
-  expect(text).toContain('transparent where no light was recorded, and opaque everywhere else');
-  expect(result.plate.alpha).toBe('coverage');
-});
-
 describe('the site', () => {
   const yaml =
     'title: Ridge\nsite: { latitudeDeg: 46.6213, longitudeDeg: -8.0407, heightM: 1034 }\n' +

@@ -149,9 +149,9 @@ async function requireUnchanged({ platePath, plate, sidecarPath }: PlateRecord, 
   );
 }
 
-function standingOf({ plate, complete }: PlateRecord): PackListing['plate'] {
+function standingOf({ plate, complete, synthetic }: PlateRecord): PackListing['plate'] {
   const { sha256, widthPx, heightPx, covered, alpha } = plate;
-  return { sha256, widthPx, heightPx, complete, covered, alpha };
+  return { sha256, widthPx, heightPx, complete, synthetic, covered, alpha };
 }
 
 function leftOut(part: GridBox): LeftOut[] {

@@ -203,7 +203,8 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
     const gaps = [...findGaps(plateOnDisk(blended.raster), ownerOf, names), ...unplacedGaps(made)];
     await refuseChanged(capture, signal);
     const writing = { force, ...(signal && { signal }), onProgress: context.onProgress };
-    const story = { plate: blended, complete: gaps.length === 0, where, passes: describePasses(made) };
+    const { synthetic = false } = capture.settings;
+    const story = { plate: blended, complete: gaps.length === 0, where, passes: describePasses(made), synthetic };
     const packet = masterXmp(capture.settings, story);
     // A folder with a sidecar is complete: until all is replaced, there is none.
     if (force) await rm(paths.sidecar, { force: true });

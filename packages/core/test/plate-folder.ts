@@ -25,6 +25,8 @@ export interface PlateFolder {
   /** Default: sRGB. */
   readonly colour?: MasterColour;
   readonly alpha?: string;
+  /** Default false. */
+  readonly synthetic?: boolean;
 }
 
 /** Size of a plate where nothing else is said. */
@@ -70,7 +72,7 @@ export async function makePlateFolder(folder: string, options: PlateFolder = {})
     where: { known: false, reason: 'no-site', detail: 'nobody said' },
     complete: options.complete ?? true,
     gaps: [],
-    capture: { name: 'night', guide: null, calibration: [] },
+    capture: { name: 'night', synthetic: options.synthetic ?? false, guide: null, calibration: [] },
     passes: [
       { placed: true, frames: times.map((time, i) => ({ file: `a/${i}.tif`, sha256: 'a'.repeat(64), time })) },
       { placed: true, frames: [] },

@@ -82,7 +82,7 @@ export function madeInput(source: PlateSource, file = 'lower/frame.tif'): Report
     complete: false,
     where: { known: false, reason: 'no-site', detail: `give a site ${HOSTILE}` },
     gaps: [{ where: 'upper left, where the limb is cut off', box: { x: 0, y: 0, width: 100, height: 100 } }],
-    capture: { name: 'A night over the harbour', guide: null, calibration: [] },
+    capture: { name: 'A night over the harbour', synthetic: false, guide: null, calibration: [] },
     settings: { curve: 'auto' },
     notices: [{ item: HOSTILE, reason: 'odd-depth', detail: '8 bits where most have 16' }],
     passes: [...passes, lost],

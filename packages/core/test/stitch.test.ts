@@ -78,6 +78,7 @@ describe('open_halves: frames made from a rendered real surface', () => {
     ]);
     expect(sidecar.passes[0]!.frames[0]!.file).toBe('lower/frame_0000.png');
     expect(sidecar.overlaps).toHaveLength(1);
+    expect(sidecar.capture.synthetic).toBe(false);
   });
 });
 
@@ -175,7 +176,9 @@ describe('a night of strong dispersion', () => {
     };
     await rehearse(scratch('spread'), settings);
     const result = await stitch(join(scratch('spread'), 'capture'), { outDir: scratch('spread-plate') });
-    const { colour } = (await sidecarOf(result)).passes[0]!;
+    const sidecar = await sidecarOf(result);
+    expect(sidecar.capture.synthetic).toBe(true);
+    const { colour } = sidecar.passes[0]!;
     expect(Math.abs(Math.hypot(...colour!.red) - dispersionPx / 2)).toBeLessThan(0.02);
     const { image } = await readPlate(result.platePath);
     const whole = { x0: 225, y0: 150, width: 525, height: 525 };

@@ -51,6 +51,7 @@ test('--watch looks again when files have arrived, and ends when interrupted', a
 
 test('--init writes settings that stitch reads, once', async () => {
   const path = join(capture, 'capture.yaml');
+  await rm(path);
   const { code, stderr } = await plenilune(['check', capture, '--init']);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`settings ${path}\n`) });
   expect(stderr).toContain('\nFilled in from the files: sensor.widthPx, sensor.heightPx, passes.folder.\n');

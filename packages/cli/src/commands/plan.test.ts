@@ -67,7 +67,7 @@ test('--rehearse makes a capture of the planned passes, with site and clock', as
   const { code, stderr } = await plenilune(['plan', ...small, ...month, '--pointing', '5', '--rehearse', folder]);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`rehearsed  ${folder}`) });
   const yaml = await readFile(join(folder, 'capture', 'capture.yaml'), 'utf8');
-  expect(yaml).toBe('site:\n  latitudeDeg: 46.6\n  longitudeDeg: 8\n  heightM: 1034\n');
+  expect(yaml).toBe('synthetic: true\nsite:\n  latitudeDeg: 46.6\n  longitudeDeg: 8\n  heightM: 1034\n');
   const { stderr: listed } = await plenilune(['check', join(folder, 'capture')]);
   expect(listed).toMatch(/stills {2}480 x 320 px {2}2031-03-\d\d \d\d:\d\d:\d\d UTC, for/);
   const again = await plenilune(['plan', ...small, ...month, '--rehearse', folder]);

@@ -1,5 +1,5 @@
 import { execFileSync } from 'node:child_process';
-import { appendFile, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { appendFile, cp, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -45,6 +45,19 @@ test('a stitched plate becomes a pack that checks itself', async () => {
   expect(await plenilune([...args, '--quiet'])).toMatchObject({ code: 2 });
   const forced = await plenilune([...args, '--quiet', '--force', '--watermark', 'SAMPLE', '--keywords', 'own, words']);
   expect(forced).toMatchObject({ code: 0, stderr: '', stdout });
+});
+
+test('of a synthetic plate it says that it is no photograph', async () => {
+  const drawn = join(base, 'drawn');
+  await cp(plate, drawn, { recursive: true });
+  const told = JSON.parse(await readFile(join(drawn, 'plate.json'), 'utf8')) as { capture: object };
+  const sidecar = { ...told, capture: { ...told.capture, synthetic: true } };
+  await writeFile(join(drawn, 'plate.json'), JSON.stringify(sidecar));
+  const args = ['publish', drawn, '--to', join(base, 'drawn pack'), '--facts', join(base, 'facts.yaml')];
+  const { code, stderr } = await plenilune(args);
+  expect(code).toBe(0);
+  expect(stderr).toContain('The plate is synthetic: no photograph. The pack says so.\n');
+  expect(stderr).not.toContain('When it was taken');
 });
 
 test('without what only the maker can say it names all of it, and makes nothing', async () => {

@@ -107,7 +107,8 @@ function describe(result: PublishResult): string[] {
   ];
   if (licensor.url === null)
     lines.push('No --licensor-url: search engines will not offer it as a picture to be licensed.');
-  if (result.takenUtc === null)
+  if (plate.synthetic) lines.push('The plate is synthetic: no photograph. The pack says so.');
+  else if (result.takenUtc === null)
     lines.push('When it was taken is not known: its times cannot be trusted. Phase and features are left out.');
   lines.push(...leftOut.map(({ item, detail }) => `Left out: ${item}: ${ended(detail)}`));
   if (!plate.complete) lines.push('The plate is incomplete; the listing says so.');

@@ -32,7 +32,7 @@ type Fields<Type> = Readonly<Record<keyof Type, true>>;
 
 const top: Fields<CaptureSettings> = {
   ...{ title: true, notes: true, site: true, optics: true, sensor: true, body: true, encoding: true, passes: true },
-  ...{ onlyListed: true, split: true, calibration: true, rights: true, listing: true },
+  ...{ onlyListed: true, split: true, calibration: true, rights: true, listing: true, synthetic: true },
 };
 const site: Fields<SiteSettings> = {
   ...{ latitudeDeg: true, longitudeDeg: true, heightM: true, timeZone: true, clockOffsetS: true, pressureHPa: true },

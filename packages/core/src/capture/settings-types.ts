@@ -6,6 +6,8 @@ export interface CaptureSettings {
   readonly optics?: OpticsSettings;
   readonly sensor?: SensorSettings;
   readonly body?: BodyName;
+  /** Whether a program drew the frames, as `rehearse` does. Default false. */
+  readonly synthetic?: boolean;
   /** For all passes; what a pass says for itself comes first. */
   readonly encoding?: EncodingSettings;
   /** In the order the passes are to have. */

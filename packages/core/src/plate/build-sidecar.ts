@@ -65,6 +65,7 @@ export async function buildSidecar(input: SidecarInput, signal?: AbortSignal): P
     gaps,
     capture: {
       name: capture.name,
+      synthetic: capture.settings.synthetic ?? false,
       guide: made.guide && { item: made.guide.item, sha256: made.guide.sha256 },
       calibration: describeCalibration(capture, made),
     },

@@ -27,12 +27,12 @@ export interface MasterColour {
 export const SRGB_COLOUR: MasterColour = { encoding: 'srgb', primaries: 'bt709' };
 
 /** What a sidecar calls the curves. */
-export const ENCODING_NAMES = {
+export const ENCODING_NAMES: Readonly<Record<MasterEncoding, 'sRGB' | 'linear' | 'BT.709' | 'BT.1886'>> = {
   srgb: 'sRGB',
   linear: 'linear',
   bt709: 'BT.709',
   bt1886: 'BT.1886',
-} as const satisfies Readonly<Record<MasterEncoding, string>>;
+};
 
 const ENCODING_TITLES: Readonly<Record<CodeCurve, string>> = {
   srgb: 'sRGB curve',

@@ -137,6 +137,8 @@ export interface Sidecar {
   /** The guide is the picture of the whole disc that helped to place passes, when the capture has one. */
   readonly capture: {
     readonly name: string;
+    /** Whether a program drew the frames, as `capture.yaml` says. */
+    readonly synthetic: boolean;
     readonly guide: { readonly item: string; readonly sha256: string } | null;
     readonly calibration: readonly SidecarCalibration[];
   };

@@ -25,7 +25,7 @@ export function publishedFields(
     title,
     headline: title,
     description: maker.description ?? describePlate(facts, record),
-    keywords: keywordsOf(facts, maker.keywords),
+    keywords: keywordsOf(facts, maker.keywords, record.synthetic),
     creator,
     rights: maker.rights ?? (free ? `${creator} has waived all rights (CC0 1.0)` : notice(creator, facts)),
     credit: maker.credit ?? creator,
@@ -49,7 +49,7 @@ export function knownFields(record: PlateStory, facts: PlateFacts, maker: MakerF
   return {
     ...(title !== undefined && { title, headline: title }),
     description: maker.description ?? describePlate(facts, record),
-    keywords: keywordsOf(facts, maker.keywords),
+    keywords: keywordsOf(facts, maker.keywords, record.synthetic),
     ...(creator !== undefined && { creator, copyrightOwner: creator }),
     ...(rights !== undefined && { rights }),
     ...(credit !== undefined && { credit }),
@@ -80,6 +80,7 @@ const SESSION_MS = 16 * 3600_000;
 const VOCABULARY = 'http://cv.iptc.org/newscodes/digitalsourcetype/';
 
 function sourceTypeOf(record: PlateStory): string {
+  if (record.synthetic) return `${VOCABULARY}algorithmicMedia`;
   const span = timesOf(record);
   const several = span !== undefined && span.lastMs - span.firstMs > SESSION_MS;
   return `${VOCABULARY}${several ? 'compositeCapture' : 'computationalCapture'}`;

@@ -12,17 +12,20 @@ export const KEYWORD_LIMITS: { readonly least: number; readonly most: number; re
 
 /**
  * Words that a plate is found by: the maker's own first, then the body, the phase and the light, then named features, the
- * most striking first; each once whatever its case, 7 to 50 in all. Commas and semicolons part keywords. Throws
+ * most striking first; each once whatever its case, 7 to 50 in all. What is `synthetic` is called that before all else.
+ * Commas and semicolons part keywords. Throws
  * `UsageError` when the maker's own are more than 50, or one has more than 64 characters.
  */
-export function keywordsOf(facts: PlateFacts, own: readonly string[] = []): string[] {
+export function keywordsOf(facts: PlateFacts, own: readonly string[] = [], synthetic = false): string[] {
   const mine = distinct(own.flatMap((text) => text.split(/[,;]/)));
   const { most, characters } = KEYWORD_LIMITS;
   if (mine.length > most) throw new UsageError(`there are ${mine.length} keywords; give ${most} at most`);
   const long = mine.find((word) => [...word].length > characters);
   if (long !== undefined) throw new UsageError(`the keyword "${long}" is longer than ${characters} characters`);
   const shown = strikingFeatures(facts).map(({ name }) => name);
-  return distinct([...mine, ...bodyWords(facts.body), ...lightWords(facts), ...shown]).slice(0, most);
+  const first = synthetic ? distinct(['synthetic', ...mine]) : mine;
+  const body = bodyWords(facts.body).filter((word) => !(synthetic && OF_PHOTOGRAPHS.has(word)));
+  return distinct([...first, ...body, ...lightWords(facts), ...shown]).slice(0, most);
 }
 
 /**
@@ -45,6 +48,9 @@ const MOST_PLAINS = 8;
 /** What casts a shadow that is seen on a view of the whole disc; rilles and ridges are long, but too low. */
 export const RELIEF: ReadonlySet<string> = new Set(['crater', 'mons', 'montes', 'vallis', 'rupes', 'promontorium']);
 const PLAINS: ReadonlySet<string> = new Set(['mare', 'oceanus', 'sinus', 'lacus', 'palus']);
+
+/** Words that are true of a photograph only. */
+const OF_PHOTOGRAPHS: ReadonlySet<string> = new Set(['astrophotography', 'telescope']);
 
 function bodyWords(body: BodyName): string[] {
   if (body === 'moon') {

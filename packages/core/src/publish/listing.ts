@@ -55,6 +55,8 @@ export interface PackListing {
     readonly heightPx: number;
     readonly complete: boolean;
     readonly covered: number;
+    /** Whether a program drew the frames, so that it is no photograph. */
+    readonly synthetic: boolean;
     /** What the master's transparency says: where light was recorded; with a matte, also how much of a pixel the disc fills. */
     readonly alpha: 'coverage' | 'coverage-and-matte';
   };

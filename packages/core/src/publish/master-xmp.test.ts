@@ -25,7 +25,7 @@ const where = {
   ...{ known: true, body: 'Moon', utc: '2025-09-30T18:05:00.000Z', kmPerPx: 1.2345 },
   ...{ illuminatedFraction: 0.58, colongitudeDeg: 5, features: [] },
 } as unknown as Whereabouts;
-const STORY = { plate: { widthPx: 40, heightPx: 30 }, complete: true, where, passes };
+const STORY = { plate: { widthPx: 40, heightPx: 30 }, complete: true, where, passes, synthetic: false };
 
 /** XMP by exiftool's names, and whatever tells of a place or a camera. */
 async function readBack(name: string, xmp: string): Promise<Record<string, unknown>> {

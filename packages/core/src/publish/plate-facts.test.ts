@@ -103,3 +103,29 @@ test('words that follow from a plate are whole sentences of 7 words or more', as
   );
   expect(wordsOf(describePlate({ body: 'saturn' }, whole)).length).toBeGreaterThanOrEqual(7);
 });
+
+test('what is synthetic is called so, and was taken at no time', async () => {
+  const drawn = await record({ times: [taken], synthetic: true });
+  const facts = plateFacts(drawn);
+  expect(facts).toMatchObject({ phaseName: 'waxing gibbous' });
+  expect(facts.takenUtc).toBeUndefined();
+  expect(describePlate(facts, drawn)).toMatch(
+    /^A synthetic picture of the waxing gibbous Moon, 5\d % of the disc lit\. One picture of 300 x 260 pixels, joined from 2 passes of a simulated camera\./,
+  );
+  expect(altTextOf(facts, { complete: false, synthetic: true })).toMatch(
+    /^A synthetic picture of a part of the waxing/,
+  );
+  const words = keywordsOf(facts, ['ridge'], true);
+  expect(words.slice(0, 3)).toEqual(['synthetic', 'ridge', 'moon']);
+  expect(words).not.toContain('astrophotography');
+  const many = Array.from({ length: 50 }, (_, i) => `word ${i}`);
+  expect(keywordsOf(facts, many, true).slice(0, 2)).toEqual(['synthetic', 'word 0']);
+  for (const body of ['sun', 'saturn'] as const) {
+    expect(keywordsOf({ body }, [], true).length).toBeGreaterThanOrEqual(KEYWORD_LIMITS.least);
+  }
+});
+
+test('a sidecar that does not say whether it is synthetic is one of a photograph', async () => {
+  const { synthetic } = await record({ sidecar: { capture: { name: 'night', guide: null, calibration: [] } } });
+  expect(synthetic).toBe(false);
+});

@@ -36,9 +36,15 @@ export interface ShownFeature {
 /**
  * What can be worked out from a plate's sidecar: when it was taken, where its times can be trusted, and from that the phase;
  * where the whole disc is on the plate, the features too. The sky is worked out for a place on the equator, so that nothing
- * tells where the camera stood: the lit share is off by 0.01 at most for it.
+ * tells where the camera stood: the lit share is off by 0.01 at most for it. What is synthetic was taken at no time, but is lit
+ * as it was then.
  */
 export function plateFacts(record: PlateStory, body: BodyName = 'moon'): PlateFacts {
+  const { takenUtc, ...facts } = factsOf(record, body);
+  return { ...facts, ...(takenUtc !== undefined && !record.synthetic && { takenUtc }) };
+}
+
+function factsOf(record: PlateStory, body: BodyName): PlateFacts {
   const span = timesOf(record);
   const { where } = record;
   if (where) return factsOfWhere(where, body, span?.firstMs);

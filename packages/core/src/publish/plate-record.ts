@@ -30,7 +30,8 @@ export interface PlateRecord extends PlateStory {
 export async function readPlateRecord(path: string): Promise<PlateRecord> {
   const { sidecar, folder, sidecarPath } = await findSidecar(path);
   const { plate, preview } = sidecar;
-  const story = storyOf(sidecar);
+  // Sidecars of before do not say; then it is a photograph.
+  const story = storyOf({ ...sidecar, synthetic: sidecar.capture.synthetic === true });
   return {
     ...story,
     folder,

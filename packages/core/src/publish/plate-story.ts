@@ -11,6 +11,8 @@ export interface PlateStory {
   readonly frames: readonly { readonly time: FrameTime | null }[];
   /** Where the plate lies on its body; null where that is not known. */
   readonly where: Whereabouts | null;
+  /** Whether a program drew the frames, so that nothing was photographed. */
+  readonly synthetic: boolean;
 }
 
 /** When a frame began, ISO 8601 in UTC, and whether that can be believed. */
@@ -20,7 +22,7 @@ export interface FrameTime {
 }
 
 /** What a plate's sidecar tells, or will tell, of what the plate shows. */
-export type ToldPlate = Pick<Sidecar, 'complete' | 'where' | 'passes'> & Pick<PlateStory, 'plate'>;
+export type ToldPlate = Pick<Sidecar, 'complete' | 'where' | 'passes'> & Pick<PlateStory, 'plate' | 'synthetic'>;
 
 /** That, as it is described. */
 export function storyOf({ plate: { widthPx, heightPx }, ...told }: ToldPlate): PlateStory {
@@ -30,6 +32,7 @@ export function storyOf({ plate: { widthPx, heightPx }, ...told }: ToldPlate): P
     placedPasses: told.passes.filter(({ placed }) => placed).length,
     frames: told.passes.flatMap(({ frames }) => frames).map(({ time }) => ({ time: timeOf(time) })),
     where: told.where.known ? told.where : null,
+    synthetic: told.synthetic,
   };
 }
 

@@ -16,6 +16,7 @@ export function readmeOf(listing: PackListing): string {
     'The master is the plate as it was stitched.',
     ALPHAS[plate.alpha],
     `In the JPEGs its light is taken times ${copies.gain.toFixed(3)}.${partNote(listing)}`,
+    ...(plate.synthetic ? ['The plate is synthetic: a program drew the frames that it is joined from.'] : []),
     ...(plate.complete ? [] : ['The plate is incomplete: a part of the disc is missing.']),
     ...listing.leftOut.map(({ item, detail }) => `Left out: ${item}: ${detail}`),
   ];

@@ -4,11 +4,12 @@ import type { PlateFacts } from './plate-facts.js';
 import type { PlateStory } from './plate-story.js';
 
 /** What a plate shows and how it was made, in two or three sentences: 7 words or more. */
-export function describePlate(facts: PlateFacts, { plate, complete, placedPasses, where }: PlateStory): string {
-  const parts = [subject(facts, complete), ...litShare(facts)];
+export function describePlate(facts: PlateFacts, story: PlateStory): string {
+  const { plate, placedPasses, where, synthetic } = story;
+  const parts = [subject(facts, story), ...litShare(facts)];
   if (facts.takenUtc !== undefined) parts.push(`taken on ${dayOf(facts.takenUtc)}`);
   const passes = placedPasses === 1 ? 'one pass' : `${placedPasses} passes`;
-  const made = `One picture of ${plate.widthPx} x ${plate.heightPx} pixels, joined from ${passes} of a fixed camera.`;
+  const made = `One picture of ${plate.widthPx} x ${plate.heightPx} pixels, joined from ${passes} of a ${synthetic ? 'simulated' : 'fixed'} camera.`;
   const scale = where ? ` A pixel shows ${scaleOf(where.kmPerPx)} km in the middle of the disc.` : '';
   const near = reliefNames(facts, 5);
   const light = near.length > 0 ? ` Low light along the terminator brings out ${listed(near)}.` : '';
@@ -21,16 +22,20 @@ function scaleOf(kmPerPx: number): string {
 }
 
 /** What somebody who cannot see the plate should be told. */
-export function altTextOf(facts: PlateFacts, { complete }: Pick<PlateStory, 'complete'>): string {
+export function altTextOf(facts: PlateFacts, story: Pick<PlateStory, 'complete' | 'synthetic'>): string {
   const near = reliefNames(facts, 3);
   const shadows = near.length > 0 ? `, with shadows along the terminator near ${listed(near)}` : '';
-  return `${capital([subject(facts, complete), ...litShare(facts)].join(', '))}, against a dark sky${shadows}.`;
+  return `${capital([subject(facts, story), ...litShare(facts)].join(', '))}, against a dark sky${shadows}.`;
 }
 
-function subject({ body, phaseName }: PlateFacts, whole: boolean): string {
+function subject(
+  { body, phaseName }: PlateFacts,
+  { complete, synthetic }: Pick<PlateStory, 'complete' | 'synthetic'>,
+): string {
   const name = NAMES[body] ?? capital(body);
   const lit = phaseName === undefined ? name : withPhase(phaseName);
-  return whole ? lit : `a part of ${lit}`;
+  const shown = complete ? lit : `a part of ${lit}`;
+  return synthetic ? `a synthetic picture of ${shown}` : shown;
 }
 
 const NAMES: Readonly<Partial<Record<BodyName, string>>> = { moon: 'the Moon', sun: 'the Sun' };

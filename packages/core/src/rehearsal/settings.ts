@@ -50,7 +50,7 @@ export interface RehearsalSettings {
    * `planRehearsal` makes them from a plan.
    */
   readonly tracks: readonly (readonly TrackPlace[])[];
-  /** Where the telescope stood: goes into a `capture.yaml` of the capture. None is written without it; `planRehearsal` tells it. */
+  /** Where the telescope stood: goes into the `capture.yaml` of the capture; `planRehearsal` tells it. */
   readonly site?: PlaceSettings;
   /** Passes to leave out, counted from 0 in recording order, so that the capture has a gap. */
   readonly omitPasses: readonly number[];
