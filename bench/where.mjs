@@ -69,7 +69,7 @@ async function rehearsedNight(night) {
   const { latitudeDeg, longitudeDeg, heightM } = site;
   await writeFile(
     join(dir, 'capture', 'capture.yaml'),
-    `site:\n  latitudeDeg: ${latitudeDeg}\n  longitudeDeg: ${longitudeDeg}\n  heightM: ${heightM}\n`,
+    `synthetic: true\nsite:\n  latitudeDeg: ${latitudeDeg}\n  longitudeDeg: ${longitudeDeg}\n  heightM: ${heightM}\n`,
   );
   const { where, sidecarPath } = await stitch(join(dir, 'capture'), { outDir: join(dir, 'plate') });
   if (!where.known) return [`night ${night}`, where.reason, '', '', '', '', '', ''];
