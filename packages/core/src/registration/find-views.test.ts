@@ -49,8 +49,8 @@ const low = { x: 520, y: 380 };
 const high = { x: 520, y: 270 };
 
 /** Where views after the first begin. */
-async function startsIn(list: readonly LinkFrame[]): Promise<number[]> {
-  const views = await findViews(list, pool);
+async function startsIn(list: readonly LinkFrame[], continuous = false): Promise<number[]> {
+  const views = await findViews(list, pool, { continuous });
   return views.slice(1).map(({ first }) => first);
 }
 
@@ -89,7 +89,7 @@ describe('findViews', () => {
   it('finds two views of a clip, and the slow way between them', async () => {
     const [one, two] = [drift(low, 20, -1.5, 0.1), drift(high, 24, -1.5, 0.1)];
     const looks = [...one, ...slew(one.at(-1)!, high, 28), ...two];
-    const [first, second, ...more] = await findViews(frames(looks), pool);
+    const [first, second, ...more] = await findViews(frames(looks), pool, { continuous: true });
     expect(more).toEqual([]);
     expect(first!.first).toBe(0);
     expect(first!.last).toBeGreaterThan(14);
@@ -104,7 +104,16 @@ describe('findViews', () => {
     const away = { x: one.at(-1)!.x - 15, y: low.y - 40 };
     const back = { x: one.at(-1)!.x - 29, y: low.y + 3 };
     const looks = [...one, ...slew(one.at(-1)!, away, 9), ...slew(away, back, 9), ...drift(back, 20, -1.5, 0.1)];
-    expect(await startsIn(frames(looks))).toEqual([]);
+    expect(await startsIn(frames(looks), true)).toEqual([]);
+  });
+
+  it('keeps the last stills of a view although one before them is missing', async () => {
+    const low9 = drift(low, 10).filter((_, i) => i !== 7);
+    const views = await findViews(frames([...low9, ...drift(high, 8)]), pool, { continuous: false });
+    expect(views).toEqual([
+      { first: 0, last: 8 },
+      { first: 9, last: 16 },
+    ]);
   });
 
   it('leaves a pass whole that has ruined frames, a passing cloud, lost frames and nudges', async () => {

@@ -21,7 +21,7 @@ const OFF_SIDE = 0.1;
 const OFF_WAY = 0.15;
 /** Steps over which the speed of the ground is told: what a step is off by is then a fraction of a coarse pixel. */
 const SPEED_STEPS = 5;
-/** The camera is on its way where the speed differs from the middle one by more than this, coarse px a step, and this often the usual. */
+/** The camera is on its way where the speed differs from the middle one by so many coarse px a step, and so often the usual. */
 const LEAST_MOVE = 0.6;
 const MOVE_SPREADS = 8;
 
@@ -31,19 +31,29 @@ export interface View {
   readonly last: number;
 }
 
+/** How a recording is looked at. */
+export interface FindViewsOptions {
+  /**
+   * Whether pictures follow each other without a pause, as in a clip, so that they show the camera on its way to the next view
+   * in steps that are all small. Stills do not, and a frame of them that is missing would look like such a step.
+   */
+  readonly continuous: boolean;
+  readonly signal?: AbortSignal | undefined;
+  readonly onDone?: (done: number) => void;
+}
+
 /**
- * Finds the views of a recording of a drifting body that was pointed anew, in the order of the recording; none when it
- * has just one. Frames between views show the camera on its way. Neighbours are locked by correlation; the ground goes on when it lies
- * ahead on the way that it takes before or after, however far, since frames can be missing. A bad frame or two are
- * bridged, and holes that the drift bridges do not count. In a clip the camera may
- * go to the next view in steps that are all small: ground that is too fast or too slow for the drift is a hole, too. What does not go on is a jump when three frames or more
- * drift evenly on both sides of it.
+ * Finds the views of a recording of a drifting body that was pointed anew, in the order of the recording; none when it has just
+ * one. Neighbours are locked by correlation; the ground goes on when it lies ahead on the way that it takes before or after,
+ * however far, since frames can be missing. A bad frame or two are bridged, and holes that the drift bridges do not count.
+ * In a continuous recording ground that is too fast or too slow for the drift is a hole, too. What does not go on is a jump
+ * when three frames or more drift evenly on both sides of it. What lies between two views of a continuous recording shows the
+ * camera on its way; of stills it belongs to the view before.
  */
 export async function findViews(
   frames: readonly LinkFrame[],
   pool: WorkerPool,
-  signal?: AbortSignal,
-  onDone?: (done: number) => void,
+  { continuous, signal, onDone }: FindViewsOptions,
 ): Promise<View[]> {
   const count = frames.length;
   const neighbours = frames.slice(1).map((_, i) => [i, i + 1] as const);
@@ -68,7 +78,7 @@ export async function findViews(
     over.filter(([a, b]) => a >= 0 && b < count),
     beside,
   );
-  for (const i of moves(steps, broken, frames)) broken.add(i);
+  if (continuous) for (const i of moves(steps, broken, frames)) broken.add(i);
   const views = viewsOf(count, broken);
   for (const [k, after] of views.slice(1).entries()) {
     const before = views[k]!;
@@ -76,7 +86,10 @@ export async function findViews(
     await mend(acrossHole(before, after), () => drifts);
   }
   const found = viewsOf(count, broken);
-  return found.length > 1 ? found : [];
+  if (found.length < 2) return [];
+  return continuous
+    ? found
+    : found.map(({ first, last }, k) => ({ first, last: (found[k + 1]?.first ?? last + 1) - 1 }));
 }
 
 /** Runs of frames that no break parts, without those that are too short. */

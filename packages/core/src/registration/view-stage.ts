@@ -24,7 +24,11 @@ export async function viewStage(context: JobContext, graded: GradedPass): Promis
     unit: 'frames',
     run: async (handle) => {
       const lights = frames.map(({ index, proxy }) => ({ index, light: proxy }));
-      const views = await findViews(lights, context.pool, context.signal, (done) => handle.step(done));
+      const views = await findViews(lights, context.pool, {
+        continuous: pass.kind === 'clip',
+        signal: context.signal,
+        onDone: (done) => handle.step(done),
+      });
       return views.map(({ first, last }) => ({ first: frames[first]!.index, last: frames[last]!.index }));
     },
   });
