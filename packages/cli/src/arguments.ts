@@ -90,3 +90,8 @@ export function moment(text: string, edge: 'start' | 'end'): Date {
   }
   return time === undefined && edge === 'end' ? new Date(date.getTime() + 86_400_000) : date;
 }
+
+/** The names of a choice of the library's, before it is loaded: the compiler refuses one too many and one too few. */
+export function choicesOf<Name extends string>(names: Readonly<Record<Name, true>>): Name[] {
+  return Object.keys(names) as Name[];
+}

@@ -1,5 +1,5 @@
 import { spawnSync } from 'node:child_process';
-import { mkdtemp, readdir, rm } from 'node:fs/promises';
+import { mkdtemp, readdir, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
@@ -8,6 +8,24 @@ import { plenilune, start } from '../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'plenilune test '));
 afterAll(() => rm(base, { recursive: true }));
+
+test('an error of several faults has a line for each, and no control character of a name', async () => {
+  const settings = join(base, 'faults.yaml');
+  await writeFile(settings, 'site:\n  latitude: 46\n  "long\u0007itude": 8\n');
+  const { code, stderr } = await plenilune([
+    'plan',
+    '--settings',
+    settings,
+    '--from',
+    '2031-03-01',
+    '--to',
+    '2031-03-02',
+  ]);
+  expect(code).toBe(3);
+  expect(stderr.trimEnd().split('\n').length).toBeGreaterThanOrEqual(3);
+  expect(stderr).toMatch(/\n {2}line 2, column 3: site\.latitude is no field here; did you mean latitudeDeg\?/);
+  expect(stderr).not.toContain('\u0007');
+});
 
 describe('help', () => {
   test.each(['plan', 'rehearse', 'check', 'stitch', 'publish', 'score'])(

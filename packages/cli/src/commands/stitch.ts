@@ -1,8 +1,8 @@
 import { join, resolve } from 'node:path';
-import type { MasterOptions, StitchResult } from '@plenilune/core';
+import type { MasterOptions, StitchOptions, StitchResult } from '@plenilune/core';
 import { UsageError } from '@plenilune/core/errors';
 import { type Command, Option } from 'commander';
-import { bytes, crop, wholeNumber } from '../arguments.js';
+import { bytes, choicesOf, crop, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
 import { count, ended, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
@@ -15,7 +15,7 @@ interface StitchArguments extends CommonOptions {
   readonly memory?: number;
   readonly maps?: boolean;
   readonly albedo?: string;
-  readonly map?: 'orthographic' | 'equirectangular';
+  readonly map?: NonNullable<StitchOptions['map']>;
   readonly northUp?: boolean;
   readonly exr?: NonNullable<MasterOptions['exr']>;
   readonly tiffFloat?: boolean;
@@ -61,6 +61,24 @@ const BELOW = [
   '--otio',
 ];
 
+const PROJECTIONS = choicesOf<NonNullable<StitchOptions['map']>>({ orthographic: true, equirectangular: true });
+const EXR_SAMPLES = choicesOf<NonNullable<MasterOptions['exr']>>({ half: true, float: true });
+const ENCODINGS = choicesOf<NonNullable<MasterOptions['encoding']>>({
+  srgb: true,
+  linear: true,
+  bt709: true,
+  bt1886: true,
+});
+const PRIMARIES = choicesOf<NonNullable<MasterOptions['primaries']>>({
+  bt709: true,
+  p3: true,
+  bt2020: true,
+  'aces-ap0': true,
+  'aces-ap1': true,
+});
+const BACKGROUNDS = choicesOf<NonNullable<MasterOptions['background']>>({ keep: true, subtract: true, cut: true });
+const CROP_FORMATS = choicesOf<NonNullable<MasterOptions['cropFormat']>>({ tif: true, png: true });
+
 /** `stitch`: makes a plate of a capture. */
 export function addStitch(program: Command, settle: (exitCode: number) => void): void {
   const command = withCommonOptions(
@@ -78,15 +96,15 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
       .option('--north-up')
       .option('--maps')
-      .addOption(new Option('--map <projection>').choices(['orthographic', 'equirectangular']))
-      .addOption(new Option('--exr <samples>').choices(['half', 'float']))
+      .addOption(new Option('--map <projection>').choices(PROJECTIONS))
+      .addOption(new Option('--exr <samples>').choices(EXR_SAMPLES))
       .option('--tiff-float')
-      .addOption(new Option('--encoding <name>').choices(['srgb', 'linear', 'bt709', 'bt1886']))
-      .addOption(new Option('--primaries <name>').choices(['bt709', 'p3', 'bt2020', 'aces-ap0', 'aces-ap1']))
-      .addOption(new Option('--background <what>').choices(['keep', 'subtract', 'cut']))
+      .addOption(new Option('--encoding <name>').choices(ENCODINGS))
+      .addOption(new Option('--primaries <name>').choices(PRIMARIES))
+      .addOption(new Option('--background <what>').choices(BACKGROUNDS))
       .option('--matte')
       .option('--crop <size>', '', crop)
-      .addOption(new Option('--crop-format <name>').choices(['tif', 'png']))
+      .addOption(new Option('--crop-format <name>').choices(CROP_FORMATS))
       .option('--zoom-tiles')
       .option('--xmp')
       .option('--otio')
