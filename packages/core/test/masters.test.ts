@@ -70,6 +70,17 @@ test('the sidecar lists every file with its hash, and keeps to its schema', asyn
   expect(sidecar.crops[0]!.largestPushIn).toBeLessThan(whole);
 });
 
+test('the report lists what was made, tiles by their number, and what alpha is', async () => {
+  const page = await readFile(result.reportPath, 'utf8');
+  const tiles = sidecar.files.filter(({ file }) => file.includes('/'));
+  expect(tiles.length).toBeGreaterThan(0);
+  expect(page).toContain(`Besides, ${tiles.length} tiles`);
+  for (const { file, sha256 } of sidecar.files.filter((one) => !tiles.includes(one))) {
+    expect(page).toMatch(new RegExp(`>${file.replaceAll('.', '\\.')}</t[dh]><td><code>${sha256}`));
+  }
+  expect(page).toContain('alpha is the coverage times the matte');
+});
+
 test('stages that take long tell how much of them is done', () => {
   const stepsOf = (stage: string) => events.flatMap((e) => (e.kind === 'stage-step' && e.stage === stage ? [e] : []));
   // Two strips, the pair of them, and what follows.
