@@ -97,6 +97,21 @@ describe('blendStrips', () => {
     expect(at(250, 60)).toBeCloseTo(0.44, 3);
   });
 
+  it('shows no step at a bright edge that one strip has softer than the other', () => {
+    // A limb that runs down through the seam between the two.
+    const edge = (sigmaPx: number) => (x: number, _: number) => 0.4 / (1 + Math.exp((x - 100) / sigmaPx));
+    const strips = [stripOf([0, 0, 200, 130], edge(0.6)), stripOf([0, 70, 200, 130], edge(1.8))];
+    const { image } = blendStrips(strips, 200, 200);
+    let step = 0;
+    for (let y = 20; y < 180; y++) {
+      for (let x = 90; x < 110; x++) {
+        step = Math.max(step, Math.abs(image.planes[0]![y * 200 + x]! - image.planes[0]![(y - 1) * 200 + x]!));
+      }
+    }
+    // The strips differ by 0.07 there: a hard cut shows that, one at the edge of a strip's coverage half of it.
+    expect(step).toBeLessThan(0.02);
+  });
+
   it('lets no black in at the edge of the coverage, hole and limb included', () => {
     const round = (x: number, y: number): number =>
       Math.hypot(x - 70, y - 60) < 58 && Math.hypot(x - 50, y - 60) > 6 ? 1 : 0;

@@ -76,7 +76,7 @@ const DARK_SHARE = 0.03;
 function cut(strips: readonly CoarseStrip[], k: number, { box, label }: Owners, part: GridBox): void {
   const { width, height } = part;
   const bias = new Float64Array(width * height);
-  const cost = new Float64Array(width * height);
+  const cost = new Float64Array(width * height).fill(Number.NaN);
   const floor =
     DARK_SHARE * strips[k]!.planes.reduce((most, plane) => plane.reduce((m, v) => Math.max(m, v), most), 1e-6);
   const indexOf = (x: number, y: number): number => (y - box.y0) * box.width + x - box.x0;
@@ -96,7 +96,7 @@ function cut(strips: readonly CoarseStrip[], k: number, { box, label }: Owners, 
     }
   }
   const between = (step: number): Float64Array =>
-    cost.map((c, i) => SHORTNESS + c + (i + step < cost.length ? cost[i + step]! : 0));
+    cost.map((here, i) => SHORTNESS + costBetween(here, cost[i + step] ?? Number.NaN));
   const found = minCut(width, height, bias, between(1), between(width));
   for (let v = 0, i = 0; v < height; v++) {
     for (let u = 0; u < width; u++, i++) {
@@ -106,6 +106,15 @@ function cut(strips: readonly CoarseStrip[], k: number, { box, label }: Owners, 
       }
     }
   }
+}
+
+/**
+ * What it costs to cut between two cells. Where both strips meet on one side only, at the edge of a strip's coverage, the other
+ * side would show as much, if it were there: no cut is cheaper for being made where nobody looks.
+ */
+function costBetween(one: number, other: number): number {
+  if (Number.isNaN(one)) return Number.isNaN(other) ? 0 : 2 * other;
+  return Number.isNaN(other) ? 2 * one : one + other;
 }
 
 /** Difference of two strips at a cell relative to their light, 0..1. */
