@@ -4,6 +4,7 @@ import { Ajv2020 } from 'ajv/dist/2020.js';
 import { fromFile } from 'geotiff';
 import { beforeAll, expect, test } from 'vitest';
 import { sha256File } from '../src/capture/hash.js';
+import { quantile } from '../src/compute/quantile.js';
 import { locateDisc } from '../src/georef/locate-disc.js';
 import { scaleOf, viewOf } from '../src/georef/round-view.js';
 import type { ProgressEvent } from '../src/job/progress.js';
@@ -165,6 +166,24 @@ test('cut out and laid over white, grey and a colour, the limb has no fringe abo
       });
       expect(Math.abs(means.at(-1)! - behind[c]!)).toBeLessThan(0.01 * limb);
     }
+  }
+});
+
+test('what is cut out has a night side without the light of the sky', async () => {
+  const { image, coverage } = await readPlate(result.platePath);
+  const { ellipse, sky } = sidecar.limb!;
+  const gauge = gaugeOf(ellipse);
+  for (const [c, plane] of image.planes.entries()) {
+    const night: number[] = [];
+    for (let y = 0, i = 0; y < image.height; y++) {
+      for (let x = 0; x < image.width; x++, i++) {
+        if (x > ellipse.centreX - 0.7 * ellipse.aPx || coverage.data[i]! < 1) continue;
+        if (gauge.squared(x, y) < 0.9) night.push(plane[i]!);
+      }
+    }
+    expect(night.length).toBeGreaterThan(1000);
+    expect(sky[c]!.level).toBeGreaterThan(0.002);
+    expect(quantile(Float64Array.from(night), 0.5)).toBeLessThan(0.1 * sky[c]!.level);
   }
 });
 
