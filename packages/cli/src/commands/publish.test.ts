@@ -92,9 +92,16 @@ test('check compares a plate with its sidecar, and ends with 3 on a difference',
   expect(same.code).toBe(0);
   const alone = await plenilune(['check', join(plate, 'plate.json'), '--json']);
   expect(alone.stderr).toMatch(
-    /2 files are as .* says\.\n\d+ inputs were not looked at; --capture says where they are\.\n$/,
+    /3 files are as .* says\.\n\d+ inputs were not looked at; --capture says where they are\.\n$/,
   );
-  expect(JSON.parse(alone.stdout)).toMatchObject({ checked: 2, differences: [] });
+  expect(JSON.parse(alone.stdout)).toMatchObject({ checked: 3, differences: [] });
+  const xmp = await readFile(join(plate, 'plate.xmp'));
+  await appendFile(join(plate, 'plate.xmp'), ' ');
+  expect(await plenilune(['check', plate, '--quiet', '--json'])).toMatchObject({
+    code: 3,
+    stdout: expect.stringMatching(/"file": *"plate\.xmp"/) as string,
+  });
+  await writeFile(join(plate, 'plate.xmp'), xmp);
 
   const [first] = (await readdir(capture, { recursive: true })).filter((name) => name.endsWith('.png'));
   await appendFile(join(capture, first!), 'x');
