@@ -36,7 +36,7 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
         'Says what passes a capture holds, and from a part of their frames whether the whole disc is covered, sharp and unclipped.',
       )
       .argument('<capture>', 'the folder that holds the passes of one night; or a plate, as its folder or sidecar')
-      .option('--init', 'look at no picture; write a commented capture.yaml into the capture instead')
+      .option('--init', 'look at no picture; write a commented capture.yaml into the capture, empty or not, instead')
       .option('--watch', 'look again whenever files have arrived, until interrupted')
       .option('--workers <number>', 'threads (default: one per core)', wholeNumber(1))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
@@ -89,10 +89,10 @@ function written({ settingsPath, settingsFields }: CheckResult): string[] {
   if (settingsPath === null || settingsFields === null) return [];
   const { filledIn, off } = settingsFields;
   return [
-    `Filled in from the files: ${filledIn.join(', ')}.`,
+    filledIn.length === 0 ? 'Nothing is filled in.' : `Filled in from the files: ${filledIn.join(', ')}.`,
     `Left as comments, each with an example: ${off.join(', ')}.`,
-    'It is there to be edited: put right what is filled in, and remove the # before what you know. A site tells for how long',
-    'the body stays up, and where the plate lies on it.',
+    `It is there to be edited: ${filledIn.length === 0 ? '' : 'put right what is filled in, and '}remove the # before what you know.`,
+    'A site tells for how long the body stays up, and where the plate lies on it.',
     `settings ${settingsPath}`,
   ];
 }
@@ -102,7 +102,7 @@ const MOST_NAMED = 5;
 
 function listing({ passes, guide, calibration, notices, leftOut }: CheckResult): string[] {
   const lines = [
-    `${count(passes.length, 'pass', 'passes')}:`,
+    passes.length === 0 ? 'No pass yet.' : `${count(passes.length, 'pass', 'passes')}:`,
     ...inColumns(passes.map(cellsOf)).map((line) => `  ${line}`),
   ];
   if (guide !== null) lines.push(`Guide: ${guide}.`);
