@@ -42,6 +42,18 @@ test('a stitched plate becomes a pack that checks itself', async () => {
   ]);
   execFileSync('sha256sum', ['-c', '--strict', '--quiet', 'SHA256SUMS'], { cwd: pack });
 
+  const whole = await plenilune(['check', pack]);
+  expect(whole).toMatchObject({ code: 0, stderr: expect.stringMatching(/\n9 files are as .*SHA256SUMS says\.\n$/) });
+  await appendFile(join(pack, 'LICENCE.txt'), 'x');
+  await rm(join(pack, 'listing.csv'));
+  const harmed = await plenilune(['check', pack, '--json']);
+  expect(harmed.code).toBe(3);
+  expect(harmed.stderr).toMatch(
+    /\nLICENCE\.txt has changed\.\nlisting\.csv is missing\.\n2 files differ from .*SHA256SUMS; 7 are as it says\.\n$/,
+  );
+  expect(JSON.parse(harmed.stdout)).toMatchObject({ packDir: pack, checked: 9, differences: [{}, {}] });
+  expect(await plenilune(['check', pack, '--init', '--quiet'])).toMatchObject({ code: 2 });
+
   expect(await plenilune([...args, '--quiet'])).toMatchObject({ code: 2 });
   const forced = await plenilune([...args, '--quiet', '--force', '--watermark', 'SAMPLE', '--keywords', 'own, words']);
   expect(forced).toMatchObject({ code: 0, stderr: '', stdout });
