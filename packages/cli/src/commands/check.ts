@@ -19,7 +19,7 @@ interface CheckArguments extends CommonOptions {
 
 const EXAMPLES = `
 Ends with 4 when a part of the disc has to be shot again. Only --init writes into the capture.
-Given a plate, its folder or sidecar, or a stock pack, it compares files with the hashes there; 3 when one differs.
+Given a plate or a stock pack, it compares files with the hashes there; 3 when one differs.
 
 Examples:
   plenilune check captures/2031-03-04
@@ -41,7 +41,7 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
         '<capture>',
         'the folder that holds the passes of one night; or a plate, as its folder or sidecar; or a stock pack',
       )
-      .option('--init', 'look at no picture; write a commented capture.yaml into the capture, empty or not, instead')
+      .option('--init', 'look at no picture; write a commented capture.yaml there, empty or not')
       .option('--watch', 'look again whenever files have arrived, until interrupted')
       .option('--workers <number>', 'threads (default: one per core)', wholeNumber(1))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')

@@ -37,8 +37,7 @@ const MORE = `
 More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png,
              --xmp, --otio, --zoom-tiles, --maps (coverage), --map orthographic|equirectangular
 The plate:   --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
-             --north-up (stacks twice), --background keep|subtract|cut (the light of the sky:
-             kept; taken off; taken off and all around the disc cut away)
+             --background keep|subtract|cut (the sky; cut: body alone), --north-up (stacks twice)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
 Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate
