@@ -16,9 +16,13 @@ interface PlateData {
   const data = JSON.parse(byId<HTMLElement>('plate-data').textContent ?? '') as PlateData;
   const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
 
+  const stage = byId<HTMLElement>('viewer');
+  // The viewer is as wide as it may be, and as high as the plate is then, within limits.
+  stage.parentElement!.style.setProperty('--shape', String(data.width / data.height));
+
   const addressOf = (level: number, x: number, y: number): string | undefined => data.tiles[`${level}/${x}/${y}`];
   const viewer = OpenSeadragon({
-    element: byId<HTMLElement>('viewer'),
+    element: stage,
     drawer: 'canvas',
     showNavigationControl: false,
     animationTime: still ? 0 : 0.5,
@@ -34,7 +38,6 @@ interface PlateData {
     } as unknown as string,
   });
 
-  const stage = byId<HTMLElement>('viewer');
   const canvas = viewer.canvas as HTMLElement;
   for (const name of ['role', 'aria-label']) {
     canvas.setAttribute(name, stage.getAttribute(name)!);

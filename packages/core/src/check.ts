@@ -31,7 +31,10 @@ export interface CheckOptions {
   readonly onListed?: (found: CheckResult) => void;
   /** Default: nobody is told. */
   readonly onProgress?: ProgressListener;
-  /** Write a `capture.yaml` into the capture, with what could be inferred and every other field as a comment. Default false. */
+  /**
+   * Write a `capture.yaml` into the capture, with what could be inferred and every other field as a comment; into a folder
+   * without a pass, too, which is to become a capture. Default false.
+   */
   readonly init?: boolean;
   /** Follow symbolic links in the capture, also those that lead out of it. Default false. */
   readonly follow?: boolean;
@@ -91,14 +94,14 @@ export interface CheckResult {
  * exposures; then, from a part of the frames, what of the disc is covered by how many sharp frames, what is missing, clipped,
  * soft, clouded or bumped, and what to shoot again. The capture is only read, but for the settings that `init` asks for.
  *
- * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY, PASS_UNUSABLE
+ * @throws InputError CAPTURE_UNREADABLE, SETTINGS_INVALID, TABLE_UNREADABLE, CAPTURE_EMPTY but for `init`, PASS_UNUSABLE
  * @throws OutputError OUTPUT_EXISTS when `init` finds settings already: they are never replaced; OUTPUT_UNWRITABLE
  * @throws InterruptedError once the signal has fired
  * @throws ResourceError OUT_OF_SPACE, OUT_OF_MEMORY
  */
 export async function checkCapture(captureDir: string, options: CheckOptions = {}): Promise<CheckResult> {
   const { init = false, look = !init, follow, signal, workers, now = new Date(), onListed, onProgress } = options;
-  const capture = await scanCapture(captureDir, { follow, signal });
+  const capture = await scanCapture(captureDir, { follow, mayBeEmpty: init, signal });
   const settingsPath = init ? join(capture.root, SETTINGS_FILE) : null;
   const inferred = init ? await inferSettings(capture) : null;
   if (settingsPath !== null && inferred !== null) {
@@ -119,7 +122,7 @@ export async function checkCapture(captureDir: string, options: CheckOptions = {
     complete: null,
   };
   onListed?.(listed);
-  if (!look) return listed;
+  if (!look || capture.passes.length === 0) return listed;
   const workDir = await mkdtemp(join(tmpdir(), 'plenilune-check-'));
   try {
     const found = await runJob({ workDir, workers, signal, onProgress }, (context) => lookAt(context, capture));

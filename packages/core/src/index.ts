@@ -210,3 +210,10 @@ export type { AngleRange, ConditionKind, SkyWish } from './sky/wishes.js';
 export { type StitchOptions, type StitchResult, stitch } from './stitch.js';
 export type { SharpChoice, WeightTrade } from './strip/sharp-weights.js';
 export { type PlateDifference, sidecarAt, type VerifyOptions, type VerifyResult, verifyPlate } from './verify.js';
+export {
+  type PackDifference,
+  packAt,
+  type VerifyPackOptions,
+  type VerifyPackResult,
+  verifyPack,
+} from './verify-pack.js';

@@ -8,6 +8,7 @@ import { useScratch } from '../test/scratch.js';
 import { decodeSrgb, encodeSrgb } from './capture/curves.js';
 import { pictures } from './capture/picture-library.js';
 import { type PublishOptions, type PublishResult, publish } from './publish.js';
+import { verifyPack } from './verify-pack.js';
 
 const scratch = useScratch();
 const taken = { utc: '2025-09-30T18:00:00.250Z', from: 'exif', uncertaintyS: 0.5 };
@@ -38,6 +39,7 @@ test('a pack holds pictures, licence, listing and hashes that hold', async () =>
   );
   const said = execFileSync('sha256sum', ['-c', '--strict', 'SHA256SUMS'], { cwd: scratch('pack'), encoding: 'utf8' });
   expect(said.trimEnd().split('\n').length).toBe(10);
+  expect(await verifyPack(scratch('pack'))).toMatchObject({ checked: 10, differences: [] });
   const { packDir, ...listing } = result;
   expect(packDir).toBe(scratch('pack'));
   expect(JSON.parse(await readFile(join(packDir, 'listing.json'), 'utf8'))).toEqual(listing);

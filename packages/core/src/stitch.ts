@@ -214,7 +214,10 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
       const mapFiles = maps ? await writeMaps(mapPaths(outDir), mapPlate(made), writing) : [];
       const placeFiles = await writeWhere(wherePaths(outDir), where, plateOnDisk(blended.raster), map ?? null, writing);
       const timeline = otio ? [await writeTimeline(otioPath, capture, paths.plate, force)] : [];
-      const files = { ...pictures, files: [...pictures.files, ...mapFiles, ...placeFiles, ...timeline] };
+      const words = { settings: capture.settings, told: story, plate: pictures.plate };
+      const metadata = xmpPath === null ? [] : [await writePlateXmp(xmpPath, words, force)];
+      const others = [...mapFiles, ...placeFiles, ...timeline, ...metadata];
+      const files = { ...pictures, files: [...pictures.files, ...others] };
       const sidecar = await buildSidecar({ capture, made, where, gaps, files, curve: curve ?? 'auto' }, signal);
       const text = sidecarText(paths.sidecar, sidecar);
       const features = where.known ? notableFeatures(where) : undefined;
@@ -222,9 +225,6 @@ export async function stitch(captureDir: string, options: StitchOptions): Promis
         writeReport(paths.report, reportInput(made, sidecar, text, features), { force, signal }),
       );
       await writeSidecar(paths.sidecar, text, force);
-      if (xmpPath !== null) {
-        await writePlateXmp(xmpPath, { settings: capture.settings, told: story, plate: sidecar.plate }, force);
-      }
       return { files, sidecar, placeFiles };
     });
     const bytes = await folderBytes(workDir);

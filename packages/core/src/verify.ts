@@ -1,7 +1,7 @@
 import { stat } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { mapBounded } from './capture/bounded.js';
-import { sha256File } from './capture/hash.js';
+import { hashIfFile, isFile } from './capture/hash.js';
 import { SETTINGS_FORMATS } from './capture/settings-formats.js';
 import { InputError } from './job/errors.js';
 import type { ProgressListener } from './job/progress.js';
@@ -57,7 +57,7 @@ export async function verifyPlate(path: string, options: VerifyOptions = {}): Pr
     let done = 0;
     const compare = async (file: Wanted) => {
       const path = file.role === 'output' ? join(record.folder, file.file) : await pathInside(root!, file.file);
-      const foundSha256 = path === undefined ? null : await hashOf(path, signal);
+      const foundSha256 = path === undefined ? null : await hashIfFile(path, signal);
       step(++done);
       return { ...file, foundSha256 };
     };
@@ -109,17 +109,6 @@ async function pathInside(root: string, file: string): Promise<string | undefine
   if (!('value' in verdict)) return undefined;
   const whole = join(root, verdict.value);
   return (await isFile(whole)) ? whole : whole.replace(PICTURE, '');
-}
-
-async function hashOf(path: string, signal?: AbortSignal): Promise<string | null> {
-  return (await isFile(path)) ? sha256File(path, signal) : null;
-}
-
-async function isFile(path: string): Promise<boolean> {
-  return stat(path).then(
-    (found) => found.isFile(),
-    () => false,
-  );
 }
 
 async function requireFolder(path: string): Promise<string> {

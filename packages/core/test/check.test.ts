@@ -150,6 +150,21 @@ describe('checkCapture', () => {
     expect((await settingsOf(root)).sensor).toEqual({ widthPx: 8, heightPx: 6 });
   });
 
+  it('prepares a folder without pictures, and says what is no use in it', async () => {
+    const root = scratch('tonight');
+    await mkdir(join(root, 'lower'), { recursive: true });
+    await writeFile(join(root, 'notes.txt'), 'bring a chair');
+    const found = await checkCapture(root, { init: true, look: true });
+    expect(found).toMatchObject({ passes: [], look: null, complete: null });
+    expect(found.leftOut.map(({ item }) => item)).toEqual(['notes.txt', 'lower']);
+    expect(found.settingsFields!.filledIn).toEqual([]);
+    expect(await settingsOf(root)).toEqual({});
+    const text = await readFile(found.settingsPath!, 'utf8');
+    expect(text).toContain('\n#site:\n');
+    for (const line of text.trimEnd().split('\n')) expect(line).toMatch(/^(#|$)/);
+    await expect(checkCapture(root)).rejects.toMatchObject({ code: 'CAPTURE_EMPTY' });
+  });
+
   it('never replaces settings', async () => {
     const root = await captureOf(['low/1.jpg']);
     await writeFile(join(root, 'capture.yaml'), 'title: mine\n');

@@ -4,6 +4,8 @@ import { Ajv2020 } from 'ajv/dist/2020.js';
 import { fromFile } from 'geotiff';
 import { beforeAll, expect, test } from 'vitest';
 import { sha256File } from '../src/capture/hash.js';
+import { pictures } from '../src/capture/picture-library.js';
+import { quantile } from '../src/compute/quantile.js';
 import { locateDisc } from '../src/georef/locate-disc.js';
 import { scaleOf, viewOf } from '../src/georef/round-view.js';
 import type { ProgressEvent } from '../src/job/progress.js';
@@ -79,6 +81,27 @@ test('the report lists what was made, tiles by their number, and what alpha is',
     expect(page).toMatch(new RegExp(`>${file.replaceAll('.', '\\.')}</t[dh]><td><code>${sha256}`));
   }
   expect(page).toContain('alpha is the coverage times the matte');
+});
+
+test('the report shows the plate as it is cut out, over grey', async () => {
+  const page = await readFile(result.reportPath, 'utf8');
+  expect(page).toContain('The light of the sky is taken off, and what lies outside the disc');
+  const held = JSON.parse(/id="plate-data">(.*?)<\/script>/s.exec(page)![1]!) as {
+    readonly tiles: Readonly<Record<string, string>>;
+  };
+  const jpeg = pictures(Buffer.from(held.tiles['0/0/0']!, 'base64'));
+  const { data, info } = await jpeg.raw().toBuffer({ resolveWithObject: true });
+  const gauge = gaugeOf(sidecar.limb!.ellipse);
+  const step = 2 ** Math.ceil(Math.log2(Math.max(result.widthPx, result.heightPx) / 512));
+  let [outside, off] = [0, 0];
+  for (let i = 0; i < data.length; i += 3) {
+    const [x, y] = [((i / 3) % info.width) * step, Math.floor(i / 3 / info.width) * step];
+    if (gauge.squared(x, y) < 1.15) continue;
+    outside++;
+    for (const code of data.subarray(i, i + 3)) off = Math.max(off, Math.abs(code - 64));
+  }
+  expect(outside).toBeGreaterThan(5000);
+  expect(off).toBeLessThan(4);
 });
 
 test('stages that take long tell how much of them is done', () => {
@@ -165,6 +188,24 @@ test('cut out and laid over white, grey and a colour, the limb has no fringe abo
       });
       expect(Math.abs(means.at(-1)! - behind[c]!)).toBeLessThan(0.01 * limb);
     }
+  }
+});
+
+test('what is cut out has a night side without the light of the sky', async () => {
+  const { image, coverage } = await readPlate(result.platePath);
+  const { ellipse, sky } = sidecar.limb!;
+  const gauge = gaugeOf(ellipse);
+  for (const [c, plane] of image.planes.entries()) {
+    const night: number[] = [];
+    for (let y = 0, i = 0; y < image.height; y++) {
+      for (let x = 0; x < image.width; x++, i++) {
+        if (x > ellipse.centreX - 0.7 * ellipse.aPx || coverage.data[i]! < 1) continue;
+        if (gauge.squared(x, y) < 0.9) night.push(plane[i]!);
+      }
+    }
+    expect(night.length).toBeGreaterThan(1000);
+    expect(sky[c]!.level).toBeGreaterThan(0.002);
+    expect(quantile(Float64Array.from(night), 0.5)).toBeLessThan(0.1 * sky[c]!.level);
   }
 });
 

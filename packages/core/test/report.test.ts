@@ -157,6 +157,9 @@ describe('in a browser, from a file', () => {
     const { page, faults } = await open(path, { viewport: { width: 390, height: 844 }, deviceScaleFactor: 2 });
     for (const summary of await page.locator('summary').all()) await summary.click();
     expect(await page.evaluate('document.documentElement.scrollWidth')).toBe(390);
+    const stage = (await page.locator('.stage').boundingBox())!;
+    expect(stage.width).toBe(390 - 2 * 16);
+    expect(stage.width / stage.height).toBeCloseTo(1500 / 1200, 1);
     await page.locator('#true-size').click();
     await settled(page);
     // Half as large in CSS px: every pixel of the screen is one of the plate.
@@ -231,6 +234,8 @@ test('a plate of 10000 px fits into 15 MB, and the report says what its finest v
   await writeReport(scratch('large.html'), madeInput(large));
   expect((await stat(scratch('large.html'))).size).toBeLessThanOrEqual(MOST_REPORT_BYTES);
   const { page, faults } = await open(scratch('large.html'));
+  const stage = (await page.locator('.stage').boundingBox())!;
+  expect(stage.width / stage.height).toBeCloseTo(2, 1);
   const told = (await page.locator('#plate .note').textContent())!;
   await page.locator('#true-size').click();
   await settled(page);

@@ -68,6 +68,18 @@ test('--init writes settings that stitch reads, once', async () => {
   expect(refused).toMatchObject({ code: 3, stderr: expect.stringContaining('Did you mean "lower"?') });
 });
 
+test('--init prepares a folder before the night, where no picture is yet', async () => {
+  const path = join(base, 'tonight', 'capture.yaml');
+  await mkdir(join(base, 'tonight'));
+  const { code, stderr } = await plenilune(['check', join(base, 'tonight'), '--init']);
+  expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`settings ${path}\n`) });
+  expect(stderr).toMatch(/^No pass yet\.\nNothing is filled in\.\nLeft as comments, .*: title, notes, .*rights/);
+  const again = await plenilune(['check', join(base, 'tonight'), '--init']);
+  expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('never replaced') });
+  const plain = await plenilune(['check', join(base, 'tonight')]);
+  expect(plain).toMatchObject({ code: 3, stderr: expect.stringContaining('[CAPTURE_EMPTY]') });
+});
+
 test('what is no capture is bad input', async () => {
   const { code, stderr } = await plenilune(['check', join(base, 'nowhere')]);
   expect({ code, stderr }).toMatchObject({ code: 3, stderr: expect.stringContaining('[CAPTURE_UNREADABLE]') });

@@ -2,6 +2,7 @@ import type { CheckedPass, CheckResult } from '@plenilune/core';
 import { UsageError } from '@plenilune/core/errors';
 import type { Command } from 'commander';
 import { wholeNumber } from '../arguments.js';
+import { checkPack } from '../check-pack.js';
 import { checkPlate } from '../check-plate.js';
 import { drawCoverage } from '../draw-coverage.js';
 import { count, ended, inColumns, noteLines, tally } from '../lines.js';
@@ -18,13 +19,14 @@ interface CheckArguments extends CommonOptions {
 
 const EXAMPLES = `
 Ends with 4 when a part of the disc has to be shot again. Only --init writes into the capture.
-Given a plate, its folder or sidecar, it compares files with the hashes there; 3 when one differs.
+Given a plate or a stock pack, it compares files with the hashes there; 3 when one differs.
 
 Examples:
   plenilune check captures/2031-03-04
   plenilune check captures/2031-03-04 --watch
   plenilune check captures/2031-03-04 --init    # then edit captures/2031-03-04/capture.yaml
-  plenilune check plates/march --capture captures/2031-03-04`;
+  plenilune check plates/march --capture captures/2031-03-04
+  plenilune check packs/march`;
 
 /** `check`: says what a capture holds, and whether it will do. */
 export function addCheck(program: Command, settle: (exitCode: number) => void): void {
@@ -35,8 +37,11 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
       .description(
         'Says what passes a capture holds, and from a part of their frames whether the whole disc is covered, sharp and unclipped.',
       )
-      .argument('<capture>', 'the folder that holds the passes of one night; or a plate, as its folder or sidecar')
-      .option('--init', 'look at no picture; write a commented capture.yaml into the capture instead')
+      .argument(
+        '<capture>',
+        'the folder that holds the passes of one night; or a plate, as its folder or sidecar; or a stock pack',
+      )
+      .option('--init', 'look at no picture; write a commented capture.yaml there, empty or not')
       .option('--watch', 'look again whenever files have arrived, until interrupted')
       .option('--workers <number>', 'threads (default: one per core)', wholeNumber(1))
       .option('--follow', 'follow symbolic links in the capture, also those that lead out of it')
@@ -47,9 +52,11 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
       settle(
         await runCommand(options, async (job) => {
           if (options.init && options.watch) throw new UsageError('--init and --watch exclude each other; give one');
-          const { sidecarAt } = await import('@plenilune/core');
+          const { packAt, sidecarAt } = await import('@plenilune/core');
           const sidecar = await sidecarAt(capture);
           if (sidecar !== undefined) return checkPlate(sidecar, plateOnly(options), job);
+          const pack = await packAt(capture);
+          if (pack !== undefined) return checkPack(packOnly(pack, options), job);
           if (options.capture !== undefined)
             throw new UsageError(`--capture goes with a plate, and ${capture} has no plate.json; leave it out`);
           const check = () => checkOnce(capture, options, job);
@@ -63,6 +70,14 @@ export function addCheck(program: Command, settle: (exitCode: number) => void): 
 function plateOnly({ init, watch, capture }: CheckArguments): string | undefined {
   if (init || watch) throw new UsageError('--init and --watch need a capture, and this is a plate');
   return capture;
+}
+
+/** The pack, when nothing was asked for that a pack cannot give. */
+function packOnly(pack: string, { init, watch, capture }: CheckArguments): string {
+  if (init || watch) throw new UsageError('--init and --watch need a capture, and this is a stock pack');
+  if (capture !== undefined)
+    throw new UsageError(`--capture goes with a plate, and ${pack} is a stock pack; leave it out`);
+  return pack;
 }
 
 async function checkOnce(
@@ -89,10 +104,10 @@ function written({ settingsPath, settingsFields }: CheckResult): string[] {
   if (settingsPath === null || settingsFields === null) return [];
   const { filledIn, off } = settingsFields;
   return [
-    `Filled in from the files: ${filledIn.join(', ')}.`,
+    filledIn.length === 0 ? 'Nothing is filled in.' : `Filled in from the files: ${filledIn.join(', ')}.`,
     `Left as comments, each with an example: ${off.join(', ')}.`,
-    'It is there to be edited: put right what is filled in, and remove the # before what you know. A site tells for how long',
-    'the body stays up, and where the plate lies on it.',
+    `It is there to be edited: ${filledIn.length === 0 ? '' : 'put right what is filled in, and '}remove the # before what you know.`,
+    'A site tells for how long the body stays up, and where the plate lies on it.',
     `settings ${settingsPath}`,
   ];
 }
@@ -102,7 +117,7 @@ const MOST_NAMED = 5;
 
 function listing({ passes, guide, calibration, notices, leftOut }: CheckResult): string[] {
   const lines = [
-    `${count(passes.length, 'pass', 'passes')}:`,
+    passes.length === 0 ? 'No pass yet.' : `${count(passes.length, 'pass', 'passes')}:`,
     ...inColumns(passes.map(cellsOf)).map((line) => `  ${line}`),
   ];
   if (guide !== null) lines.push(`Guide: ${guide}.`);

@@ -42,6 +42,18 @@ test('a stitched plate becomes a pack that checks itself', async () => {
   ]);
   execFileSync('sha256sum', ['-c', '--strict', '--quiet', 'SHA256SUMS'], { cwd: pack });
 
+  const whole = await plenilune(['check', pack]);
+  expect(whole).toMatchObject({ code: 0, stderr: expect.stringMatching(/\n9 files are as .*SHA256SUMS says\.\n$/) });
+  await appendFile(join(pack, 'LICENCE.txt'), 'x');
+  await rm(join(pack, 'listing.csv'));
+  const harmed = await plenilune(['check', pack, '--json']);
+  expect(harmed.code).toBe(3);
+  expect(harmed.stderr).toMatch(
+    /\nLICENCE\.txt has changed\.\nlisting\.csv is missing\.\n2 files differ from .*SHA256SUMS; 7 are as it says\.\n$/,
+  );
+  expect(JSON.parse(harmed.stdout)).toMatchObject({ packDir: pack, checked: 9, differences: [{}, {}] });
+  expect(await plenilune(['check', pack, '--init', '--quiet'])).toMatchObject({ code: 2 });
+
   expect(await plenilune([...args, '--quiet'])).toMatchObject({ code: 2 });
   const forced = await plenilune([...args, '--quiet', '--force', '--watermark', 'SAMPLE', '--keywords', 'own, words']);
   expect(forced).toMatchObject({ code: 0, stderr: '', stdout });
@@ -92,9 +104,16 @@ test('check compares a plate with its sidecar, and ends with 3 on a difference',
   expect(same.code).toBe(0);
   const alone = await plenilune(['check', join(plate, 'plate.json'), '--json']);
   expect(alone.stderr).toMatch(
-    /2 files are as .* says\.\n\d+ inputs were not looked at; --capture says where they are\.\n$/,
+    /3 files are as .* says\.\n\d+ inputs were not looked at; --capture says where they are\.\n$/,
   );
-  expect(JSON.parse(alone.stdout)).toMatchObject({ checked: 2, differences: [] });
+  expect(JSON.parse(alone.stdout)).toMatchObject({ checked: 3, differences: [] });
+  const xmp = await readFile(join(plate, 'plate.xmp'));
+  await appendFile(join(plate, 'plate.xmp'), ' ');
+  expect(await plenilune(['check', plate, '--quiet', '--json'])).toMatchObject({
+    code: 3,
+    stdout: expect.stringMatching(/"file": *"plate\.xmp"/) as string,
+  });
+  await writeFile(join(plate, 'plate.xmp'), xmp);
 
   const [first] = (await readdir(capture, { recursive: true })).filter((name) => name.endsWith('.png'));
   await appendFile(join(capture, first!), 'x');

@@ -37,7 +37,7 @@ const MORE = `
 More files:  --exr half|float, --tiff-float, --matte, --crop WxH[@X,Y], --crop-format tif|png,
              --xmp, --otio, --zoom-tiles, --maps (coverage), --map orthographic|equirectangular
 The plate:   --encoding srgb|linear|bt709|bt1886, --primaries bt709|p3|bt2020|aces-ap0|aces-ap1,
-             --background keep|subtract|cut (the sky around the disc), --north-up (stacks twice)
+             --background keep|subtract|cut (the sky; cut: body alone), --north-up (stacks twice)
 Interrupted? Run the same command again: finished stages are taken from the work folder.
 Examples:
   plenilune stitch out/rehearsal/capture --out out/first-plate

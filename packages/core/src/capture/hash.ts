@@ -1,5 +1,6 @@
 import { createHash } from 'node:crypto';
 import { createReadStream } from 'node:fs';
+import { stat } from 'node:fs/promises';
 import { InterruptedError } from '../job/errors.js';
 
 /**
@@ -22,4 +23,17 @@ export async function sha256File(
     throw error;
   }
   return hash.digest('hex');
+}
+
+/** {@link sha256File} of what is at a path; null where that is no file. */
+export async function hashIfFile(path: string, signal?: AbortSignal): Promise<string | null> {
+  return (await isFile(path)) ? sha256File(path, signal) : null;
+}
+
+/** Whether a file is at a path. */
+export async function isFile(path: string): Promise<boolean> {
+  return stat(path).then(
+    (found) => found.isFile(),
+    () => false,
+  );
 }

@@ -8,7 +8,7 @@ import { readStillHeader } from './still-header.js';
 /**
  * What `capture.yaml` could say of a capture, as far as its files tell: the devices and the place that the first still
  * records, sizes, passes in their order with their exposure, the guide, and where calibration frames are. A folder of
- * everything is not listed, since what is listed is never parted.
+ * everything is not listed, since what is listed is never parted. Of a capture without a pass nothing but the guide is told.
  */
 export async function inferSettings({ passes, guide, calibration }: Capture): Promise<CaptureSettings> {
   const first = passes.find(({ kind }) => kind === 'stills');
@@ -21,7 +21,7 @@ export async function inferSettings({ passes, guide, calibration }: Capture): Pr
     optics: opticsOf(facts),
     sensor: filled<SensorSettings>({
       name: facts.sensorName,
-      ...(await sizeOf(passes[0]!)),
+      ...(passes[0] && (await sizeOf(passes[0]))),
       pitchUm: facts.pitchUm,
     }),
     passes: [...listed, ...(guide ? [{ folder: folderOf(guide.item), role: 'guide' as const }] : [])].filter(

@@ -20,6 +20,8 @@ export interface ScanOptions {
   readonly curve?: RecordedCurve | undefined;
   /** Whether symbolic links are followed. Default false. */
   readonly follow?: boolean | undefined;
+  /** Whether a folder without a pass is a capture all the same, one to be. Default false. */
+  readonly mayBeEmpty?: boolean | undefined;
   readonly signal?: AbortSignal | undefined;
 }
 
@@ -31,11 +33,11 @@ export interface ScanOptions {
  * Everything else comes back in `leftOut`. Order and names do not depend on the machine.
  *
  * Throws {@link InputError}: `CAPTURE_UNREADABLE` when `dir` is not a folder that can be listed, `SETTINGS_INVALID`,
- * `TABLE_UNREADABLE`, `CAPTURE_EMPTY` when it holds no pass, `PASS_UNUSABLE` when no frame of any pass can be used;
+ * `TABLE_UNREADABLE`, `CAPTURE_EMPTY` when it holds no pass and `mayBeEmpty` is not set, `PASS_UNUSABLE` when no frame of any pass can be used;
  * `InterruptedError` on abort.
  */
 export async function scanCapture(dir: string, options: ScanOptions = {}): Promise<Capture> {
-  const { signal, follow = false, curve } = options;
+  const { signal, follow = false, mayBeEmpty = false, curve } = options;
   const root = resolve(dir);
   throwIfAborted(signal);
   await requireFolder(root);
@@ -58,7 +60,8 @@ export async function scanCapture(dir: string, options: ScanOptions = {}): Promi
     passes.push(...parted.passes);
     notices.push(...parted.notices);
   }
-  if (passes.length === 0) throw failures[0] ?? emptyCapture(root, walked, leftOut);
+  if (passes.length === 0 && failures[0]) throw failures[0];
+  if (passes.length === 0 && !mayBeEmpty) throw emptyCapture(root, walked, leftOut);
   const encoding = await encodingOf(root, [settings.encoding], curve);
   const guide = await readGuide(root, chosen.guide, settings, options);
   const calibration = await findCalibration({ root, walked, settings: settings.calibration, encoding, signal }, passes);

@@ -6,24 +6,22 @@ import type { LimbSoftness } from './limb-softness.js';
 import { alphaAt, EDGE_SIGMAS, edgeBounds } from './matte.js';
 import type { PlateSource, PlateWindow } from './plate-source.js';
 
-/** What becomes of the sky around the disc. */
+/** What becomes of the light of the sky. */
 export const BACKGROUNDS: readonly Background[] = ['keep', 'subtract', 'cut'];
 
 /**
  * `keep`: the sky as it was recorded. `subtract`: the light of the sky, a plane fitted to it, is taken off everywhere, since
- * it lies over the body, too; the limb is then body alone, already multiplied with the matte. `cut`: nothing outside the
- * disc; alpha is coverage times matte, and the colour along the limb is the body's own.
+ * it lies over the body, too; the limb is then body alone, already multiplied with the matte. `cut`: the light of the sky
+ * taken off in the same way, and nothing outside the disc; alpha is coverage times matte, and the colour along the limb is
+ * the body's own.
  */
 export type Background = 'keep' | 'subtract' | 'cut';
 
 /** A plate with its background treated; windows are worked out where they are read. */
 export function withBackground(source: PlateSource, background: Background, limb: LimbModel | null): PlateSource {
   if (background === 'keep' || limb === null) return source;
-  const read =
-    background === 'subtract'
-      ? (box: GridBox): PlateWindow => withoutSky(source.read(box), box, limb.sky)
-      : (box: GridBox): PlateWindow => cutOut(source, box, limb);
-  return { ...source, read };
+  const bare: PlateSource = { ...source, read: (box) => withoutSky(source.read(box), box, limb.sky) };
+  return background === 'subtract' ? bare : { ...bare, read: (box) => cutOut(bare, box, limb) };
 }
 
 function withoutSky({ image, coverage }: PlateWindow, { x0, y0 }: GridBox, sky: readonly SkyLight[]): PlateWindow {

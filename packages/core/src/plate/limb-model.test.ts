@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { knownDisc, LIMB_LIGHT } from '../../test/known-disc.js';
+import { type KnownDisc, knownDisc, LIMB_LIGHT } from '../../test/known-disc.js';
 import { plateFrom } from '../../test/plate-on-disk.js';
 import { useScratch } from '../../test/scratch.js';
 import { quantile } from '../compute/quantile.js';
@@ -63,6 +63,11 @@ function fringe(values: readonly number[]): number {
   return worst;
 }
 
+/** The known light of the sky at a pixel. */
+function skyOf(disc: KnownDisc, channel: number, i: number): number {
+  return disc.sky[channel]! + 1e-5 * ((i % WIDTH) - Math.floor(i / WIDTH));
+}
+
 test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe above 1 %% of the limb', (sigmaPx) => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx, 0.0002);
   const source = plateFrom(scratch('cut.f32'), disc.image, disc.coverage);
@@ -70,13 +75,18 @@ test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe ab
   for (const behind of Object.values(BACKGROUNDS)) {
     behind.forEach((back, c) => {
       const over = cut.coverage.data.map((alpha, i) => alpha * cut.image.planes[c]![i]! + (1 - alpha) * back);
-      const truth = disc.alpha.map((alpha, i) => alpha * disc.tint[c]! * disc.body[i]! + (1 - alpha) * back);
+      // Body without the light of the sky that lies over it.
+      const truth = disc.alpha.map((alpha, i) => {
+        const own = disc.tint[c]! * disc.body[i]! - skyOf(disc, c, i);
+        return alpha * own + (1 - alpha) * back;
+      });
       const near = profile(
         over.map((value, i) => value - truth[i]!),
         (d) => Math.abs(d) < 6 * sigmaPx + 2,
       );
       // An edge that lies 0.05 px off its place is no fringe, but differs by that much from one that does not.
-      const misplaced = (0.05 * Math.abs(back - disc.tint[c]! * LIMB_LIGHT)) / (sigmaPx * Math.sqrt(2 * Math.PI));
+      const limbLight = disc.tint[c]! * LIMB_LIGHT - disc.sky[c]!;
+      const misplaced = (0.05 * Math.abs(back - limbLight)) / (sigmaPx * Math.sqrt(2 * Math.PI));
       expect(Math.max(...near.map(Math.abs))).toBeLessThan(0.01 * LIMB_LIGHT + misplaced);
       const along = profile(over, (d) => d > -1.5 * sigmaPx && d < 6 * sigmaPx + 2);
       expect(fringe(along)).toBeLessThan(0.01 * LIMB_LIGHT);
@@ -92,7 +102,7 @@ test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe ab
   expect(Math.max(...sunk)).toBeGreaterThan(0.1 * LIMB_LIGHT);
 });
 
-test('with the sky subtracted the limb is what the matte leaves of the body', () => {
+test('with the sky subtracted the limb is what the matte leaves of the body, and so is what is cut out within it', () => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, 1.7, 0);
   const source = plateFrom(scratch('subtract.f32'), disc.image, disc.coverage);
   const limb = findLimbModel(source)!;
@@ -100,11 +110,14 @@ test('with the sky subtracted the limb is what the matte leaves of the body', ()
   image.planes.forEach((plane, c) => {
     // The plate holds alpha·body + (1 − alpha)·sky: less the sky, alpha·(body − sky).
     const off = plane.map((value, i) => {
-      const sky = disc.sky[c]! + 1e-5 * ((i % WIDTH) - Math.floor(i / WIDTH));
-      return Math.abs(value - disc.alpha[i]! * (disc.tint[c]! * disc.body[i]! - sky));
+      return Math.abs(value - disc.alpha[i]! * (disc.tint[c]! * disc.body[i]! - skyOf(disc, c, i)));
     });
     expect(quantile(off, 1)).toBeLessThan(1e-4);
   });
+  // Within the limb what is cut out is the same.
+  const inside = { x0: 250, y0: 250, width: 300, height: 250 };
+  const [cut, subtracted] = (['cut', 'subtract'] as const).map((how) => withBackground(source, how, limb).read(inside));
+  expect(cut).toEqual(subtracted);
 });
 
 test('the matte covers the dark part, and does not depend on the light', () => {

@@ -20,7 +20,7 @@ export interface MasterOptions {
   readonly encoding?: MasterEncoding;
   /** Primaries of all masters. Default `bt709`. */
   readonly primaries?: MasterPrimaries;
-  /** What becomes of the sky outside the limb. Default `keep`. */
+  /** What becomes of the light of the sky, around the disc and on it. Default `keep`. */
   readonly background?: Background;
   /** Write `plate.exr` with samples of this kind. Default: none. */
   readonly exr?: ExrSamples;

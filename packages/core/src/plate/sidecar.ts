@@ -113,6 +113,7 @@ export interface Sidecar {
     readonly primaries: MasterPrimaries;
     /** With a background that was cut off, coverage times matte. */
     readonly alpha: 'coverage' | 'coverage-and-matte';
+    /** The light of the sky: kept, taken off everywhere, or taken off and all outside the disc cut away. */
     readonly background: Background;
     /** Share of the plate's pixels that hold light, 0..1. */
     readonly covered: number;

@@ -19,6 +19,7 @@ function timeline(passes: readonly Pass[]): { tracks: { children: { name: string
 
 interface Clip {
   readonly name: string;
+  readonly metadata: object;
   readonly media_references: { readonly DEFAULT_MEDIA: Record<string, unknown> };
 }
 
@@ -50,6 +51,39 @@ test.each([
   expect(tracks.children[0]!.children.map(({ name }) => name)).toEqual(names);
   for (const { media_references: media } of tracks.children[0]!.children) {
     expect(media.DEFAULT_MEDIA).toMatchObject({ OTIO_SCHEMA: 'ExternalReference.1' });
+  }
+});
+
+/** Stills whose exposures began at these seconds, which may be off by so much. */
+function timed(seconds: readonly (number | undefined)[], uncertaintyS: number | undefined): Pass {
+  const pass = stills(seconds.map((_, k) => `lower/${k + 1}.tif`));
+  const frames = pass.frames.map((one, k) => {
+    const clockMs = seconds[k] === undefined ? undefined : 1000 * seconds[k];
+    const time = { item: one.item, utc: undefined, clockMs, source: 'exif' as const, uncertaintyS };
+    return { ...one, time };
+  });
+  return { ...pass, frames } as Pass;
+}
+
+test('stills run at the cadence that their times tell', () => {
+  const clip = (pass: Pass): Clip => timeline([pass]).tracks.children[0]!.children[0]!;
+  const rated = clip(timed([10, 12.5, 15, undefined, 20], 0.005));
+  expect(rated.media_references.DEFAULT_MEDIA).toMatchObject({
+    rate: 0.4,
+    available_range: { start_time: { value: 1, rate: 0.4 }, duration: { value: 5, rate: 0.4 } },
+  });
+  expect(rated.metadata).toEqual({});
+  const assumed: [readonly (number | undefined)[], number | undefined][] = [
+    [[10, 12.5, 15], undefined],
+    [[10, 12.5, 15], 0.3],
+    [[10, 9, 15], 0.005],
+    [[10, 10, 10], 0],
+    [[undefined, 10], 0.005],
+  ];
+  for (const [seconds, uncertaintyS] of assumed) {
+    const { metadata, media_references: media } = clip(timed(seconds, uncertaintyS));
+    expect(metadata).toEqual({ plenilune: { rate: 'assumed', reason: expect.stringContaining('times') as string } });
+    expect(media.DEFAULT_MEDIA).toMatchObject({ rate: 24 });
   }
 });
 

@@ -97,6 +97,9 @@ export function listingOf(
 /** Name of the file with the licence's text. */
 export const LICENCE_FILE = 'LICENCE.txt';
 
+/** Name of the file with the listing as data. */
+export const LISTING_FILE = 'listing.json';
+
 /** The same as a table, a row for each picture. */
 export function listingTable(listing: PackListing): string {
   const { title, description, keywords, altText, creator, rights, credit, licence, statementUrl, licensor } = listing;

@@ -2,7 +2,7 @@ import { writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { sha256File } from '../capture/hash.js';
 import type { Licence } from './licences.js';
-import { LICENCE_FILE, listingTable, type PackListing } from './listing.js';
+import { LICENCE_FILE, LISTING_FILE, listingTable, type PackListing } from './listing.js';
 import { SUMS_FILE } from './pack-folder.js';
 import { readmeOf } from './readme.js';
 
@@ -12,7 +12,7 @@ export async function writeTexts(folder: string, listing: PackListing, licence: 
     [LICENCE_FILE, licence.text],
     ['README.txt', readmeOf(listing)],
     ['listing.csv', listingTable(listing)],
-    ['listing.json', `${JSON.stringify(listing, null, 2)}\n`],
+    [LISTING_FILE, `${JSON.stringify(listing, null, 2)}\n`],
   ];
   const sums = new Map(listing.pictures.map(({ file, sha256 }) => [file, sha256]));
   for (const [name, text] of texts) {

@@ -12,6 +12,7 @@ export function headSection({ sidecar, frames }: ReportInput): Html {
   const joined = overlaps.some(({ refused }) => refused === null);
   return html`<header><div class="title"><p class="over">Plate report</p><h1>${sidecar.capture.name}</h1></div>
 <button type="button" id="theme" class="quiet" hidden>Dark</button></header>
+${sidecar.capture.synthetic && html`<p class="verdict"><strong>Synthetic.</strong> A program drew the frames of this plate; no camera took them.</p>`}
 ${verdict(sidecar)}
 ${facts(
   [

@@ -21,7 +21,7 @@ export function plateSection({ sidecar }: ReportInput, made: PlateTiles, layers:
 <output id="scale" aria-label="Scale"></output>
 <label class="brighter"><input type="checkbox" id="brighter"> Brighter, to look into the dark</label></div>
 <fieldset class="layers"><legend>Layers</legend>${layers.map(choice)}</fieldset></div>
-<p class="note">${sizeWords(made)} ${sidecar.plate.covered < 1 && 'What no frame covers is an even grey here and transparent in the master.'}</p>`,
+<p class="note">${sizeWords(made)} ${backgroundWords(sidecar)}</p>`,
   );
 }
 
@@ -35,6 +35,16 @@ function choice({ id, name, note, ends }: Layer): Html {
 function sizeWords({ halvings, quality, widthPx, heightPx }: PlateTiles): string {
   if (halvings === 0) return `At 1:1 these are the master\u2019s own pixels, as JPEG of quality ${quality}.`;
   return `The finest view here is ${widthPx} × ${heightPx} px, 1:${2 ** halvings} of the master: all of it would not fit into this file. JPEG of quality ${quality}.`;
+}
+
+/** What became of the sky, and what stands for what is transparent. */
+function backgroundWords({ plate: { background, covered } }: ReportInput['sidecar']): string {
+  const grey = 'is an even grey here and transparent in the master.';
+  if (background === 'cut') {
+    return `The light of the sky is taken off, and what lies outside the disc${covered < 1 ? ' or is covered by no frame' : ''} ${grey}`;
+  }
+  const subtracted = background === 'subtract' ? 'The light of the sky is taken off, as in the master.' : '';
+  return covered < 1 ? `${subtracted} What no frame covers ${grey}`.trim() : subtracted;
 }
 
 /** Where each pass drifted, on a small view of the plate, to be printed, too. */

@@ -1,5 +1,6 @@
 import { applyX, applyY, compose } from '../compute/affine.js';
 import type { TieResidual } from '../placement/residuals.js';
+import { withBackground } from '../plate/background.js';
 import type { HashedFile } from '../plate/hashed-file.js';
 import type { MadePlate } from '../plate/make-plate.js';
 import { plateOnDisk } from '../plate/plate-source.js';
@@ -17,7 +18,7 @@ export function reportInput(
   return {
     sidecar,
     sidecarFile,
-    source: plateOnDisk(made.blended.raster),
+    source: withBackground(plateOnDisk(made.blended.raster), sidecar.plate.background, sidecar.limb),
     frames: made.tracked.map((_, i) => framesOf(made, i)),
     residuals: made.placement.residuals.map((ties) => onPlate(made, ties)),
     maps: reportMaps(made),

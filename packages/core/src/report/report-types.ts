@@ -36,6 +36,7 @@ export interface ReportInput {
   readonly sidecar: Sidecar;
   /** Name and hash of the sidecar's file, which lies beside the report. */
   readonly sidecarFile: HashedFile;
+  /** The plate with its background as the master has it. */
   readonly source: PlateSource;
   /** By pass of the sidecar: the number of frames that it has, and those that were left out. */
   readonly frames: readonly { readonly of: number; readonly lost: readonly LostFrame[] }[];
