@@ -31,6 +31,7 @@ test('what has changed, gone or come is named', async () => {
   await rm(join(packDir, 'listing.json'));
   await mkdir(join(packDir, 'more'));
   await writeFile(join(packDir, 'b.jpg'), 'b');
+  await writeFile(join(packDir, '.hidden'), '');
   // Without its listing it is known by the hashes.
   expect(await packAt(packDir)).toBe(packDir);
   expect(await verifyPack(packDir)).toEqual({

@@ -14,7 +14,7 @@ export interface VerifyPackOptions {
   readonly onProgress?: ProgressListener;
 }
 
-/** A file that is not as the pack's hashes have it; `extra` is a file or folder that they do not name. */
+/** A file that is not as the pack's hashes have it; `extra` is a file or folder, hidden ones apart, that they do not name. */
 export interface PackDifference {
   /** Its name in the pack's folder. */
   readonly file: string;
@@ -46,7 +46,7 @@ export async function verifyPack(path: string, options: VerifyPackOptions = {}):
   const packDir = resolve(path);
   const sums = await readPackSums(packDir);
   const named = new Set([SUMS_FILE, ...sums.map(({ file }) => file)]);
-  const others = (await readdir(packDir)).filter((name) => !named.has(name)).sort();
+  const others = (await readdir(packDir)).filter((name) => !named.has(name) && !isHidden(name)).sort();
   const found = await tellStage(onProgress, { stage: 'verify', total: sums.length, unit: 'files' }, (step) => {
     let done = 0;
     const compare = async ({ file, sha256 }: (typeof sums)[number]) => {
@@ -64,6 +64,11 @@ export async function verifyPack(path: string, options: VerifyPackOptions = {}):
 /** The pack that a path stands for: a folder with `SHA256SUMS` and a listing; undefined for anything else. */
 export async function packAt(path: string): Promise<string | undefined> {
   return (await isPack(path)) ? path : undefined;
+}
+
+/** What a system leaves in any folder that it shows. */
+function isHidden(name: string): boolean {
+  return name.startsWith('.');
 }
 
 const OPEN_FILES = 2;
