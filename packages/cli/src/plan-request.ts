@@ -109,12 +109,7 @@ const OPTION_OF: Readonly<Record<string, string>> = {
   ...{ 'sensor.readoutMs': '--readout', 'sensor.bitDepth': '--bits', framesPerSecond: '--fps', rollDeg: '--roll' },
   ...{ pointingErrorArcsec: '--pointing', reaimS: '--reaim', leastAltitudeDeg: '--altitude', withinDeg: '--within' },
   ...{ 'elongation.fromDeg': '--elongation', 'elongation.toDeg': '--elongation', overlap: '--overlap' },
-  ...{
-    'colongitude.fromDeg': '--colongitude',
-    'colongitude.toDeg': '--colongitude',
-    window: '--window',
-    body: '--body',
-  },
+  ...{ 'colongitude.fromDeg': '--colongitude', 'colongitude.toDeg': '--colongitude', window: '--window' },
 };
 
 /** Does the work; where it finds fault with a field, the message names the option that stands for it as well. */

@@ -161,6 +161,11 @@ test.each([
   [[...rig, ...month, '--focal', '5'], 'plenilune: --focal (optics.focalLengthMm) is 5; give a number from 10 to '],
   [[...rig, ...month, '--window', '99'], 'plenilune: --window is 99; give a whole number from 1 to '],
   [[...rig, ...month, '--within', '3'], '--within <deg> is given without --feature <name>'],
+  [
+    [...rig, ...month, '--body', 'jupitr'],
+    'Allowed choices are moon, sun, mercury, venus, mars, jupiter, saturn, uranus, ',
+  ],
+  [[...rig, ...month, '--body'], 'argument missing; expected one of moon, sun, mercury, '],
   [[...rig, ...month, '--feature', 'Copernikus'], 'did you mean Copernicus?'],
 ])('%j is bad usage', async (args, message) => {
   const { code, stdout, stderr } = await plenilune(['plan', ...args]);

@@ -1,8 +1,8 @@
 import { join } from 'node:path';
-import type { CaptureSettings } from '@plenilune/core';
+import type { BodyName, CaptureSettings } from '@plenilune/core';
 import { PLAN_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
-import { angles, coordinates, number, size, wholeNumber } from '../arguments.js';
+import { angles, choicesOf, coordinates, number, size, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
 import { inOptions, type PlanArguments, planRequest } from '../plan-request.js';
 import { runCommand, withCommonOptions } from '../run.js';
@@ -27,6 +27,11 @@ const BELOW = [
   ...['--window', '--elongation', '--colongitude', '--like', '--within', '--sky', '--body', '--altitude', '--zone'],
 ];
 
+const BODIES = choicesOf<BodyName>({
+  ...{ moon: true, sun: true, mercury: true, venus: true, mars: true },
+  ...{ jupiter: true, saturn: true, uranus: true, neptune: true },
+});
+
 /** `plan`: says which nights and hours to shoot, and with which passes. */
 export function addPlan(program: Command, settle: (exitCode: number) => void): void {
   const command = withCommonOptions(
@@ -45,7 +50,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       .option('--readout <ms>', '', number)
       .option('--bits <number>', '', wholeNumber(1))
       .option('--fps <number>', '', number)
-      .option('--body <name>')
+      .addOption(new Option('--body <name>').choices(BODIES))
       .option('--from <date>', 'first day or moment of the search, in UTC unless it says so itself; required')
       .option('--to <date>', 'last day or moment; required')
       .option('--altitude <deg>', '', number)
