@@ -4,7 +4,8 @@ import { PLAN_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
 import { angles, choicesOf, coordinates, number, size, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
-import { inOptions, type PlanArguments, planRequest } from '../plan-request.js';
+import { inOptions } from '../in-options.js';
+import { PLAN_OPTION_OF, type PlanArguments, planRequest } from '../plan-request.js';
 import { runCommand, withCommonOptions } from '../run.js';
 
 const { leastAltitudeDeg, bitDepth, framesPerSecond, terminatorWithinDeg, pointingErrorArcsec, overlap, reaimS } =
@@ -80,7 +81,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           const asked = planRequest(given, options);
           const { plan, planRehearsal, rehearse, writePlanFiles } = await import('@plenilune/core');
           const { planLines } = await import('../plan-lines.js');
-          const made = inOptions(() => plan(asked));
+          const made = await inOptions(PLAN_OPTION_OF, () => plan(asked));
           const rehearsal = folder !== undefined && made.shots ? planRehearsal(asked, made.shots) : null;
           const files = {
             force,

@@ -208,5 +208,5 @@ function demandWhole(name: string, value: number, least: number, most: number): 
 }
 
 function refuse(name: string, value: unknown, expected: string): never {
-  throw new UsageError(`Rehearsal setting ${name}: got ${JSON.stringify(value)}, expected ${expected}.`);
+  throw new UsageError(`${name} is ${JSON.stringify(value)}; give ${expected}`);
 }
