@@ -186,6 +186,7 @@ export { type Ephemeris, ephemeris, type Terminator } from './sky/ephemeris.js';
 export { airmass, extinctionPerAirmass, transmission } from './sky/extinction.js';
 export { type FeatureKind, type NamedFeature, namedFeatures } from './sky/features.js';
 export { type FeatureInView, featuresInView } from './sky/features-in-view.js';
+export { type FeatureInLight, NEAR_TERMINATOR_DEG, reliefNearTerminator } from './sky/near-terminator.js';
 export { type MoonPhase, moonPhase, PHASE_NAMES, type PhaseName } from './sky/phase.js';
 export type { PlaceSettings } from './sky/place-settings.js';
 export {
