@@ -88,6 +88,7 @@ export type {
   PlannedPass,
   PlannedWindow,
   ShotList,
+  WindowFit,
 } from './plan/plan-types.js';
 export { dataNote, lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';

@@ -47,7 +47,7 @@ function eventOf(plan: Plan, window: PlannedWindow): string[] {
 function passesOf({ timeZone }: Plan, shots: ShotList): string[] {
   const isUtc = /^(Z|UTC)$/i.test(timeZone);
   return [
-    `${passCount(shots)} in ${lasting(shots.totalS)}, start in ${timeZone}:`,
+    `${passCount(shots.passes.length)} in ${lasting(shots.totalS)}, start in ${timeZone}:`,
     ...shots.passes.map(({ number, start, driftS }) => {
       const utc = `${start.utc.slice(11, 19)} UTC`;
       return `${number}: ${isUtc ? utc : `${clock(start)} (${utc})`}, ${driftS} s`;

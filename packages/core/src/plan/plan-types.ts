@@ -6,9 +6,18 @@ import type { PlanMiss } from './missed.js';
 import type { PlanMoment } from './plan-clock.js';
 import type { SunWarning } from './sun-warning.js';
 
+/** What the passes that the disc needs take of a window. */
+export interface WindowFit {
+  readonly passes: number;
+  /** From the start of the first to the end of the last, seconds; about, where the window is too short. */
+  readonly takesS: number;
+  /** What the window has besides, seconds; below 0 it is too short by as much. */
+  readonly spareS: number;
+}
+
 /** A window of time in which the wish holds. */
 export interface PlannedWindow {
-  /** From 1, the best. */
+  /** From 1, the best; those that are too short for their passes come last. */
   readonly rank: number;
   readonly start: PlanMoment;
   readonly end: PlanMoment;
@@ -18,7 +27,10 @@ export interface PlannedWindow {
   readonly score: number;
   /** Lit share of the disc at the best moment, 0 to 1; null for the Sun. */
   readonly illuminatedFraction: number | null;
+  /** What is good about it, in plain words with figures; last whether its passes fit in. */
   readonly reasons: readonly string[];
+  /** Null when no number of passes would do. */
+  readonly fit: WindowFit | null;
   readonly sun: SunWarning | null;
 }
 

@@ -150,12 +150,12 @@ export function windowTitle(
 ): string {
   // Phases of the Moon are what nights are chosen by; those of a planet hardly change.
   const lit = body === 'Moon' ? ` ${Math.round(100 * illuminatedFraction!)} % lit` : '';
-  return `${body}${lit}, ${shots ? passCount(shots) : `window ${rank}`}`;
+  return `${body}${lit}, ${shots ? passCount(shots.passes.length) : `window ${rank}`}`;
 }
 
 /** "1 pass", "3 passes" */
-export function passCount({ passes }: ShotList): string {
-  return `${passes.length} ${passes.length === 1 ? 'pass' : 'passes'}`;
+export function passCount(passes: number): string {
+  return `${passes} ${passes === 1 ? 'pass' : 'passes'}`;
 }
 
 /** What a shot list is for: a name and what it says, for a table of two columns. */
