@@ -13,6 +13,8 @@ export interface WindowFit {
   readonly takesS: number;
   /** What the window has besides, seconds; below 0 it is too short by as much. */
   readonly spareS: number;
+  /** When to begin aiming for the first pass, which may be before the window, and the end of the last; null if it is too short. */
+  readonly during: { readonly setUp: PlanMoment; readonly end: PlanMoment } | null;
 }
 
 /** A window of time in which the wish holds. */
@@ -166,6 +168,8 @@ export interface ShotList {
   readonly disc: PlannedDisc;
   readonly margins: PlanMargins;
   readonly passes: readonly PlannedPass[];
+  /** When to begin aiming for the first pass: as long before its start as there is between passes. */
+  readonly setUp: PlanMoment;
   readonly reaimS: number;
   readonly totalS: number;
   /** Of all frames at the camera's rate. */

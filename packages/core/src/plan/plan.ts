@@ -58,13 +58,15 @@ export function plan(options: PlanOptions): Plan {
   const { made } = chosen;
   if ('reason' in made) return { ...none, reason: made.reason, neededPasses: made.neededPasses };
   const shots = shotList(rig, made, rank, wish.feature?.name);
+  const aimed = aimedAt(rig, shots);
   return {
     ...common,
+    windows: windows.map((one) => (one.rank === rank ? { ...one, sun: merged([one.sun, ...aimed]) } : one)),
     feasible: true,
     reason: null,
     neededPasses: null,
     shots,
-    sun: merged([sun, ...aimedAt(rig, shots)]),
+    sun: merged([sun, ...aimed]),
   };
 }
 
