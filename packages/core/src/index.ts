@@ -151,7 +151,7 @@ export {
   type PairResult,
 } from './registration/pair-types.js';
 export type { TrackGap } from './registration/track.js';
-export { type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
+export { type PlanRehearsal, type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
 export {
   REHEARSAL_DEFAULTS,
   type RehearsalOptions,

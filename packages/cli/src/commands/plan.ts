@@ -7,6 +7,7 @@ import { tellBelow } from '../help.js';
 import { inOptions } from '../in-options.js';
 import { PLAN_OPTION_OF, type PlanArguments, planRequest } from '../plan-request.js';
 import { runCommand, withCommonOptions } from '../run.js';
+import { shrunkFrames, shrunkLines } from '../shrunk-frames.js';
 
 const { leastAltitudeDeg, bitDepth, framesPerSecond, terminatorWithinDeg, pointingErrorArcsec, overlap, reaimS } =
   PLAN_DEFAULTS;
@@ -90,11 +91,12 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           };
           const written = await writePlanFiles(made, files);
           const lines = [...planLines(made), ...written.map((path) => `written  ${path}`)];
-          if (folder !== undefined && rehearsal) {
-            const { dir } = await rehearse(folder, rehearsal, { signal, onProgress, force });
-            lines.push(`rehearsed  ${join(dir, 'capture')}`);
-          }
-          return { machine: made, summary: lines, complete: made.feasible };
+          if (folder === undefined || !rehearsal) return { machine: made, summary: lines, complete: made.feasible };
+          const { dir } = await rehearse(folder, rehearsal, { signal, onProgress, force });
+          const shrunk = shrunkFrames(made.shots!, rehearsal);
+          const captureDir = join(dir, 'capture');
+          lines.push(...shrunkLines(shrunk), `rehearsed  ${captureDir}`);
+          return { machine: { ...made, rehearsal: { captureDir, ...shrunk } }, summary: lines, complete: true };
         }),
       );
     });
