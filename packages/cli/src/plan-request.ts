@@ -1,6 +1,7 @@
 import type { BodyName, PlanOptions, PlanWish } from '@plenilune/core';
 import { UsageError } from '@plenilune/core/errors';
 import { moment } from './arguments.js';
+import type { OptionOf } from './in-options.js';
 import type { CommonOptions } from './run.js';
 
 /** The options of `plan` as they are given. */
@@ -101,38 +102,16 @@ function spanOf({ from, to }: PlanArguments, missing: readonly string[]): Pick<P
   throw new UsageError(`--from ${from} is not before --to ${to}; give the earlier one as --from`);
 }
 
-/** The options that stand for fields which the library may find fault with. */
-const OPTION_OF: Readonly<Record<string, string>> = {
+/** The options of `plan` that stand for fields which the library may find fault with. */
+export const PLAN_OPTION_OF: OptionOf = {
   ...{ 'site.latitudeDeg': '--site', 'site.longitudeDeg': '--site', 'site.heightM': '--site' },
   ...{ 'optics.focalLengthMm': '--focal', 'optics.apertureMm': '--aperture', 'optics.reducer': '--reducer' },
   ...{ 'sensor.widthPx': '--sensor', 'sensor.heightPx': '--sensor', 'sensor.pitchUm': '--pitch' },
   ...{ 'sensor.readoutMs': '--readout', 'sensor.bitDepth': '--bits', framesPerSecond: '--fps', rollDeg: '--roll' },
   ...{ pointingErrorArcsec: '--pointing', reaimS: '--reaim', leastAltitudeDeg: '--altitude', withinDeg: '--within' },
   ...{ 'elongation.fromDeg': '--elongation', 'elongation.toDeg': '--elongation', overlap: '--overlap' },
-  ...{
-    'colongitude.fromDeg': '--colongitude',
-    'colongitude.toDeg': '--colongitude',
-    window: '--window',
-    body: '--body',
-  },
+  ...{ 'colongitude.fromDeg': '--colongitude', 'colongitude.toDeg': '--colongitude', window: '--window' },
 };
-
-/** Does the work; where it finds fault with a field, the message names the option that stands for it as well. */
-export function inOptions<T>(work: () => T): T {
-  try {
-    return work();
-  } catch (error) {
-    throw withOption(error);
-  }
-}
-
-function withOption(error: unknown): unknown {
-  if (!(error instanceof UsageError)) return error;
-  const [, field, rest] = /^([\w.]+)( is .*)$/s.exec(error.message) ?? [];
-  const option = OPTION_OF[field ?? ''];
-  if (field === undefined || option === undefined) return error;
-  return new UsageError(`${option === `--${field}` ? option : `${option} (${field})`}${rest}`, { cause: error });
-}
 
 function wishOf({ altitude, sky, elongation, colongitude, feature, within, like }: PlanArguments): PlanWish {
   if (within !== undefined && feature === undefined) {

@@ -82,10 +82,10 @@ test('a stage that is over at once is not shown, nor does it take the line off',
 
 test('a long stage without steps says how long it has taken, after a while', () => {
   const { start, wait, written } = look({ isTTY: true, columns: 80 });
-  start('light', 1, 'steps');
+  start('where', 1, 'steps');
   wait(5000);
-  expect(lines(written())).toContain('Matching the light');
-  expect(lines(written()).at(-1)).toBe('Matching the light: 4 s so far');
+  expect(lines(written())).toContain('Finding where it lies');
+  expect(lines(written()).at(-1)).toBe('Finding where it lies: 4 s so far');
 });
 
 test('a stage that begins in a process too busy to ask is shown at once', () => {

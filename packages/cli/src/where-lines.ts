@@ -1,4 +1,4 @@
-import type { StitchResult } from '@plenilune/core';
+import { reliefNearTerminator, type StitchResult } from '@plenilune/core';
 
 /** Where a plate lies, in a few lines. */
 export function whereLines(where: StitchResult['where']): string[] {
@@ -14,7 +14,7 @@ export function whereLines(where: StitchResult['where']): string[] {
       `Libration ${signed(subObserver.longitudeDeg, 1)}° in longitude, ${signed(subObserver.latitudeDeg, 1)}° in latitude${light}.`,
     );
   }
-  const near = features.filter((f) => f.covered && f.lit && f.diameterKm >= LEAST_KM).slice(0, 4);
+  const near = reliefNearTerminator(features.filter(({ covered }) => covered)).slice(0, 4);
   if (near.length > 0) lines.push(`Near the terminator: ${near.map((f) => f.name).join(', ')}.`);
   return [...lines, ...where.notes.map((note) => `Note: ${note}.`)];
 }
@@ -24,9 +24,6 @@ const SOURCES = {
   map: 'the map',
   'sky-and-map': 'the sky and the map',
 } as const;
-
-/** Smaller features are in the sidecar only. */
-const LEAST_KM = 60;
 
 function signed(value: number, digits: number): string {
   const figure = Math.abs(value).toFixed(digits);

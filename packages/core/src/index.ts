@@ -88,6 +88,7 @@ export type {
   PlannedPass,
   PlannedWindow,
   ShotList,
+  WindowFit,
 } from './plan/plan-types.js';
 export { dataNote, lasting, missNotes, passTable, shotNotes, spanText } from './plan/plan-words.js';
 export type { SunWarning } from './plan/sun-warning.js';
@@ -150,7 +151,7 @@ export {
   type PairResult,
 } from './registration/pair-types.js';
 export type { TrackGap } from './registration/track.js';
-export { type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
+export { type PlanRehearsal, type PlanRehearsalOptions, planRehearsal } from './rehearsal/plan-rehearsal.js';
 export {
   REHEARSAL_DEFAULTS,
   type RehearsalOptions,
@@ -186,6 +187,7 @@ export { type Ephemeris, ephemeris, type Terminator } from './sky/ephemeris.js';
 export { airmass, extinctionPerAirmass, transmission } from './sky/extinction.js';
 export { type FeatureKind, type NamedFeature, namedFeatures } from './sky/features.js';
 export { type FeatureInView, featuresInView } from './sky/features-in-view.js';
+export { type FeatureInLight, NEAR_TERMINATOR_DEG, reliefNearTerminator } from './sky/near-terminator.js';
 export { type MoonPhase, moonPhase, PHASE_NAMES, type PhaseName } from './sky/phase.js';
 export type { PlaceSettings } from './sky/place-settings.js';
 export {

@@ -27,72 +27,101 @@ const night = plan({ ...options, body: 'sun' });
 /** Lines of a calendar as a reader sees them, once unfolded. */
 const unfolded = (text: string): string[] => text.replaceAll('\r\n ', '').split('\r\n');
 
-test('the calendar: an event for each window, folded, escaped, in UTC, stable', () => {
+/** Texts of a property of the events, as a reader sees them. */
+const read = (text: string, name: string): string[] =>
+  unfolded(text).flatMap((line) =>
+    line.startsWith(`${name}:`)
+      ? [
+          line
+            .slice(name.length + 1)
+            .replace(/\\n/g, '\n')
+            .replace(/\\(.)/g, '$1'),
+        ]
+      : [],
+  );
+
+/** A moment of a plan as the calendar writes it. */
+const stamp = ({ utc }: { readonly utc: string }): string => utc.replace(/[-:]/g, '');
+
+test('the calendar: folded, escaped, in UTC, stable', () => {
   const text = planCalendar(made)!;
   expect(text).toMatch(/^BEGIN:VCALENDAR\r\nVERSION:2\.0\r\n/);
   expect(text.endsWith('END:VCALENDAR\r\n')).toBe(true);
   expect(text.replaceAll('\r\n', '')).not.toMatch(/[\r\n]/);
   for (const line of text.split('\r\n')) expect(Buffer.byteLength(line)).toBeLessThanOrEqual(75);
-  const lines = unfolded(text);
-  const starts = lines.filter((line) => line.startsWith('DTSTART:'));
-  expect(starts).toEqual(made.windows.map(({ start }) => `DTSTART:${start.utc.replace(/[-:]/g, '')}`));
-  const [description] = lines.filter((line) => line.startsWith('DESCRIPTION:'));
-  expect(description!.replace(/\\n/g, '\n').replace(/\\(.)/g, '$1')).toContain(made.windows[0]!.reasons.join('\n'));
+  const [description] = unfolded(text).filter((line) => line.startsWith('DESCRIPTION:'));
+  expect(read(text, 'DESCRIPTION')[0]).toContain(made.windows[0]!.reasons.join('\n'));
   expect(description).not.toMatch(/[^\\][,;]/);
-  const uids = lines.filter((line) => line.startsWith('UID:'));
-  expect(new Set(uids).size).toBe(made.windows.length);
+  expect(new Set(read(text, 'UID')).size).toBe(made.windows.length + 5);
   expect(planCalendar(plan({ ...options, wish: { feature: { name: 'Copernicus' } } }))).toBe(text);
-  expect(text).not.toMatch(/46\.6|8\.04/);
+  // Nor does it tell where the Moon stands in the sky, from which the site would follow.
+  expect(text).not.toMatch(/46\.6|8\.04|azimuth/);
   expect(planCalendar(plan({ ...options, wish: { leastAltitudeDeg: 89 } }))).toBeNull();
+});
+
+test('a window lasts from aiming for its first pass to the end of its last; each pass of the chosen one is an event of its own', () => {
+  const { passes, setUp } = made.shots!;
+  const text = planCalendar(made)!;
+  // The second window is too short for its passes and stands there as it is.
+  const [chosen, short] = made.windows;
+  expect(short!.fit!.spareS).toBeLessThan(0);
+  expect(Date.parse(passes[0]!.start.utc) - Date.parse(setUp.utc)).toBe(60_000);
+  const starts = [setUp, ...passes.map(({ start }) => start), short!.start];
+  const ends = [passes.at(-1)!.end, ...passes.map(({ end }) => end), short!.end];
+  expect(read(text, 'DTSTART')).toEqual(starts.map(stamp));
+  expect(read(text, 'DTEND')).toEqual(ends.map(stamp));
+  const [uid] = read(text, 'UID');
+  expect(read(text, 'RELATED-TO')).toEqual(passes.map(() => uid));
+  expect(read(text, 'SUMMARY').slice(1)).toEqual([
+    ...passes.map(({ number, driftS }) => `Moon pass ${number} of 5, ${driftS} s`),
+    expect.stringMatching(/^Moon \d\d % lit, window 2 \(too short\)$/),
+  ]);
+  const other = plan({ ...options, window: 2, wish: { leastAltitudeDeg: 59 } });
+  const { during } = other.windows[0]!.fit!;
+  expect(read(planCalendar(other)!, 'DTSTART')[0]).toBe(stamp(during!.setUp));
+  expect(read(planCalendar(other)!, 'DTEND')[0]).toBe(stamp(during!.end));
+  expect(chosen!.fit!.during).toEqual({ setUp, end: passes.at(-1)!.end });
 });
 
 test('the titles tell what the events are, and the chosen one when each pass starts', () => {
   const wish = { leastAltitudeDeg: 59 };
   const [first, second] = [1, 2].map((window) => plan({ ...options, window, wish }));
-  const read = (one: typeof made, name: string): string[] =>
-    unfolded(planCalendar(one)!).flatMap((line) =>
-      line.startsWith(`${name}:`)
-        ? [
-            line
-              .slice(name.length + 1)
-              .replace(/\\n/g, '\n')
-              .replace(/\\(.)/g, '$1'),
-          ]
-        : [],
-    );
+  const titles = (one: typeof made): string[] =>
+    read(planCalendar(one)!, 'SUMMARY').filter((title) => !/ pass \d+ of /.test(title));
   const lit = first!.windows.map(({ best }) => {
     const { illuminatedFraction } = ephemeris('Moon', new Date(best.utc), { ...site, heightM: 0 });
     return `Moon ${Math.round(100 * illuminatedFraction!)} % lit`;
   });
-  expect(read(first!, 'SUMMARY').slice(0, 3)).toEqual([
-    `${lit[0]}, 5 passes`,
-    `${lit[1]}, window 2`,
-    `${lit[2]}, window 3`,
-  ]);
-  expect(read(second!, 'SUMMARY').slice(0, 2)).toEqual([`${lit[0]}, window 1`, `${lit[1]}, 5 passes`]);
-  const [chosen, other] = read(made, 'DESCRIPTION');
+  expect(titles(first!).slice(0, 3)).toEqual([`${lit[0]}, 5 passes`, `${lit[1]}, window 2`, `${lit[2]}, window 3`]);
+  expect(titles(second!).slice(0, 2)).toEqual([`${lit[0]}, window 1`, `${lit[1]}, 5 passes`]);
+  const descriptions = read(planCalendar(made)!, 'DESCRIPTION');
+  const [chosen, other] = [descriptions[0]!, descriptions.at(-1)!];
   const passes = made.shots!.passes.map(
     ({ number, start, driftS }) =>
       `${number}: ${start.local.slice(11, 19)} (${start.utc.slice(11, 19)} UTC), ${driftS} s`,
   );
-  expect(chosen!.split('\n').slice(-5)).toEqual(passes);
+  expect(chosen.split('\n').slice(-5)).toEqual(passes);
+  expect(chosen).toMatch(/^Window 2031-03-03 19:56 to .*\n/);
   expect(chosen).toContain('\n5 passes in 23 min, start in Europe/Zurich:\n');
   expect(other).not.toContain('start in');
   // The same windows keep their UIDs, whichever is chosen.
-  expect(read(second!, 'UID')).toEqual(read(first!, 'UID'));
-  expect(read(night, 'SUMMARY')[0]).toMatch(/^Sun, \d+ passes \(mind the Sun\)$/);
-  const short = plan({ ...options, from: new Date('2031-03-02T19:30:00Z'), to: new Date('2031-03-02T19:40:00Z') });
-  expect(read(short, 'SUMMARY')).toEqual([expect.stringMatching(/^Moon \d\d % lit, window 1$/)]);
+  const uids = (one: typeof made): string[] =>
+    planCalendar(one)!
+      .split('BEGIN:VEVENT')
+      .filter((event) => !event.includes('RELATED-TO'))
+      .flatMap((event) => read(event, 'UID'));
+  expect(uids(second!)).toEqual(uids(first!));
+  expect(titles(night)[0]).toMatch(/^Sun, \d+ passes \(mind the Sun\)$/);
 });
 
 test('the calendar has the lines that RFC 5545 asks for, each once and in order', () => {
   for (const one of [made, night]) {
     const events = planCalendar(one)!.split('BEGIN:VEVENT\r\n').slice(1);
-    expect(events.length).toBe(one.windows.length);
+    expect(events.length).toBe(one.windows.length + one.shots!.passes.length);
     for (const event of events) {
-      const names = unfolded(event).map((line) => line.replace(/:.*/s, ''));
-      const wanted = ['UID', 'DTSTAMP', 'DTSTART', 'DTEND', 'SUMMARY', 'DESCRIPTION', 'TRANSP', 'END'];
-      expect(names.slice(0, 8)).toEqual(wanted);
+      const names = unfolded(event.replace('END:VCALENDAR\r\n', '')).map((line) => line.replace(/:.*/s, ''));
+      const wanted = ['UID', 'DTSTAMP', 'DTSTART', 'DTEND', 'SUMMARY', 'DESCRIPTION', 'TRANSP'];
+      expect(names).toEqual([...wanted, ...(names.includes('RELATED-TO') ? ['RELATED-TO'] : []), 'END', '']);
       expect(event).toMatch(/DTSTAMP:\d{8}T\d{6}Z\r\nDTSTART:\d{8}T\d{6}Z\r\nDTEND:\d{8}T\d{6}Z\r\n/);
     }
   }
@@ -103,7 +132,7 @@ test('the Sun is warned of in the sheet and in every event', () => {
   expect(planSheet(night).match(/without a certified full-aperture filter/g)!.length).toBe(1);
   expect(planSheet(night).match(/SUN: mind the warning above/g)!.length).toBe(night.windows.length);
   const events = unfolded(planCalendar(night)!).filter((line) => line.startsWith('DESCRIPTION:'));
-  expect(events.length).toBe(night.windows.length);
+  expect(events.length).toBe(night.windows.length + night.shots!.passes.length);
   for (const event of events) expect(event).toContain('without a certified full-aperture filter');
 });
 

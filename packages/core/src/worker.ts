@@ -10,7 +10,14 @@ import {
 import { createTaskHandler, implement } from './compute/task.js';
 import { correctFrameTask, runCorrectFrame } from './photometry/correct-frame.js';
 import { fineTask, runFine } from './photometry/fine-task.js';
-import { lightTask, solvePlateLight } from './photometry/light-stage.js';
+import {
+  channelLightTask,
+  jointLightTask,
+  observeLight,
+  observeLightTask,
+  solveJointly,
+} from './photometry/light-tasks.js';
+import { solveLight } from './photometry/solve-light.js';
 import { findIntrusions, transientTask } from './photometry/transient-task.js';
 import { edgeTask, runEdge, runTurnedEdge, turnedEdgeTask } from './placement/edge.js';
 import { guideTask, runGuide } from './placement/guide-place.js';
@@ -40,7 +47,9 @@ export default createTaskHandler([
   implement(limbTask, runLimb),
   implement(guideTask, runGuide),
   implement(transientTask, findIntrusions),
-  implement(lightTask, solvePlateLight),
+  implement(observeLightTask, observeLight),
+  implement(jointLightTask, solveJointly),
+  implement(channelLightTask, solveLight),
   implement(fineTask, runFine),
   implement(accumulateTask, runAccumulate),
   implement(coarseTask, runCoarse),

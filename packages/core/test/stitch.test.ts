@@ -9,6 +9,7 @@ import { gaussianBlur } from '../src/compute/gaussian.js';
 import { luminance, type Plane } from '../src/compute/image.js';
 import { quantile } from '../src/compute/quantile.js';
 import { warpPlane } from '../src/compute/warp.js';
+import type { ProgressEvent } from '../src/job/progress.js';
 import { readPlate } from '../src/plate/read-plate.js';
 import type { Sidecar } from '../src/plate/sidecar.js';
 import { measureColourShift } from '../src/registration/colour-shift.js';
@@ -46,8 +47,16 @@ function python(tool: string, ...args: string[]): string {
 
 describe('open_halves: frames made from a rendered real surface', () => {
   let result: StitchResult;
+  const lightSteps: string[] = [];
   beforeAll(async () => {
-    result = await stitch(shared('real/captures/open_halves/capture'), { outDir: scratch('halves') });
+    const onProgress = (event: ProgressEvent): void => {
+      if (event.kind === 'stage-step' && event.stage === 'light') lightSteps.push(`${event.done} of ${event.total}`);
+    };
+    result = await stitch(shared('real/captures/open_halves/capture'), { outDir: scratch('halves'), onProgress });
+  });
+
+  test('the light is told of step by step: what was recorded, the mean, each channel', () => {
+    expect(lightSteps).toEqual(['1 of 5', '2 of 5', '3 of 5', '4 of 5', '5 of 5']);
   });
 
   test('gives a whole plate, truer and sharper than the one that known poses give', async () => {

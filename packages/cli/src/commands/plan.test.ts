@@ -1,6 +1,7 @@
 import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { readSettingsFile } from '@plenilune/core';
 import { afterAll, expect, test } from 'vitest';
 import { plenilune } from '../../test/plenilune.js';
 
@@ -63,13 +64,26 @@ test('settings say the same as options, which come first', async () => {
 
 test('--rehearse makes a capture of the planned passes, with site and clock', async () => {
   const folder = join(base, 'rehearsed');
-  const small = ['--site', '46.6,8.0,1034', '--focal', '700', '--sensor', '480x320', '--pitch', '20'];
-  const { code, stderr } = await plenilune(['plan', ...small, ...month, '--pointing', '5', '--rehearse', folder]);
+  const small = ['--site', '46.6,8.0,1034', '--focal', '320', '--sensor', '640x640', '--pitch', '10'];
+  const more = ['--aperture', '80', '--zone', 'Europe/Zurich', '--pointing', '5', '--json', '--rehearse', folder];
+  const { code, stdout, stderr } = await plenilune(['plan', ...small, ...month, ...more]);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`rehearsed  ${folder}`) });
-  const yaml = await readFile(join(folder, 'capture', 'capture.yaml'), 'utf8');
-  expect(yaml).toBe('synthetic: true\nsite:\n  latitudeDeg: 46.6\n  longitudeDeg: 8\n  heightM: 1034\n');
+  // Of 640 rows 480 are drawn.
+  const told =
+    /\nThe rehearsed frames are 480 x 480 px, each side 1\.33 times shorter than the camera's 640 x 640 px, so that/;
+  expect(stderr).toMatch(told);
+  const captureDir = join(folder, 'capture');
+  const sensor = { widthPx: 480, heightPx: 480, pitchUm: expect.closeTo(40 / 3, 9) as number };
+  expect(JSON.parse(stdout).rehearsal).toMatchObject({ captureDir, ...sensor, timesSmaller: expect.closeTo(4 / 3, 9) });
+  expect(await readSettingsFile(captureDir)).toEqual({
+    synthetic: true,
+    body: 'moon',
+    site: { latitudeDeg: 46.6, longitudeDeg: 8, heightM: 1034, timeZone: 'Europe/Zurich' },
+    optics: { focalLengthMm: 320, apertureMm: 80 },
+    sensor,
+  });
   const { stderr: listed } = await plenilune(['check', join(folder, 'capture')]);
-  expect(listed).toMatch(/stills {2}480 x 320 px {2}2031-03-\d\d \d\d:\d\d:\d\d UTC, for/);
+  expect(listed).toMatch(/stills {2}480 x 480 px {2}2031-03-\d\d \d\d:\d\d:\d\d UTC, for/);
   const again = await plenilune(['plan', ...small, ...month, '--rehearse', folder]);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('[OUTPUT_EXISTS]') });
 });
@@ -161,6 +175,11 @@ test.each([
   [[...rig, ...month, '--focal', '5'], 'plenilune: --focal (optics.focalLengthMm) is 5; give a number from 10 to '],
   [[...rig, ...month, '--window', '99'], 'plenilune: --window is 99; give a whole number from 1 to '],
   [[...rig, ...month, '--within', '3'], '--within <deg> is given without --feature <name>'],
+  [
+    [...rig, ...month, '--body', 'jupitr'],
+    'Allowed choices are moon, sun, mercury, venus, mars, jupiter, saturn, uranus, ',
+  ],
+  [[...rig, ...month, '--body'], 'argument missing; expected one of moon, sun, mercury, '],
   [[...rig, ...month, '--feature', 'Copernikus'], 'did you mean Copernicus?'],
 ])('%j is bad usage', async (args, message) => {
   const { code, stdout, stderr } = await plenilune(['plan', ...args]);

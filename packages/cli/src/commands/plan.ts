@@ -1,11 +1,13 @@
 import { join } from 'node:path';
-import type { CaptureSettings } from '@plenilune/core';
+import type { BodyName, CaptureSettings } from '@plenilune/core';
 import { PLAN_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
-import { angles, coordinates, number, size, wholeNumber } from '../arguments.js';
+import { angles, choicesOf, coordinates, number, size, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
-import { inOptions, type PlanArguments, planRequest } from '../plan-request.js';
+import { inOptions } from '../in-options.js';
+import { PLAN_OPTION_OF, type PlanArguments, planRequest } from '../plan-request.js';
 import { runCommand, withCommonOptions } from '../run.js';
+import { shrunkFrames, shrunkLines } from '../shrunk-frames.js';
 
 const { leastAltitudeDeg, bitDepth, framesPerSecond, terminatorWithinDeg, pointingErrorArcsec, overlap, reaimS } =
   PLAN_DEFAULTS;
@@ -27,6 +29,11 @@ const BELOW = [
   ...['--window', '--elongation', '--colongitude', '--like', '--within', '--sky', '--body', '--altitude', '--zone'],
 ];
 
+const BODIES = choicesOf<BodyName>({
+  ...{ moon: true, sun: true, mercury: true, venus: true, mars: true },
+  ...{ jupiter: true, saturn: true, uranus: true, neptune: true },
+});
+
 /** `plan`: says which nights and hours to shoot, and with which passes. */
 export function addPlan(program: Command, settle: (exitCode: number) => void): void {
   const command = withCommonOptions(
@@ -45,7 +52,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
       .option('--readout <ms>', '', number)
       .option('--bits <number>', '', wholeNumber(1))
       .option('--fps <number>', '', number)
-      .option('--body <name>')
+      .addOption(new Option('--body <name>').choices(BODIES))
       .option('--from <date>', 'first day or moment of the search, in UTC unless it says so itself; required')
       .option('--to <date>', 'last day or moment; required')
       .option('--altitude <deg>', '', number)
@@ -75,7 +82,7 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           const asked = planRequest(given, options);
           const { plan, planRehearsal, rehearse, writePlanFiles } = await import('@plenilune/core');
           const { planLines } = await import('../plan-lines.js');
-          const made = inOptions(() => plan(asked));
+          const made = await inOptions(PLAN_OPTION_OF, () => plan(asked));
           const rehearsal = folder !== undefined && made.shots ? planRehearsal(asked, made.shots) : null;
           const files = {
             force,
@@ -84,11 +91,12 @@ export function addPlan(program: Command, settle: (exitCode: number) => void): v
           };
           const written = await writePlanFiles(made, files);
           const lines = [...planLines(made), ...written.map((path) => `written  ${path}`)];
-          if (folder !== undefined && rehearsal) {
-            const { dir } = await rehearse(folder, rehearsal, { signal, onProgress, force });
-            lines.push(`rehearsed  ${join(dir, 'capture')}`);
-          }
-          return { machine: made, summary: lines, complete: made.feasible };
+          if (folder === undefined || !rehearsal) return { machine: made, summary: lines, complete: made.feasible };
+          const { dir } = await rehearse(folder, rehearsal, { signal, onProgress, force });
+          const shrunk = shrunkFrames(made.shots!, rehearsal);
+          const captureDir = join(dir, 'capture');
+          lines.push(...shrunkLines(shrunk), `rehearsed  ${captureDir}`);
+          return { machine: { ...made, rehearsal: { captureDir, ...shrunk } }, summary: lines, complete: true };
         }),
       );
     });

@@ -3,6 +3,7 @@ import type { RehearsalSettings, RehearsalSummary } from '@plenilune/core';
 import { REHEARSAL_DEFAULTS } from '@plenilune/core/defaults';
 import { type Command, Option } from 'commander';
 import { number, size, wholeNumber, wholeNumbers } from '../arguments.js';
+import { inOptions, type OptionOf } from '../in-options.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
 
 interface RehearseArguments extends CommonOptions {
@@ -60,12 +61,20 @@ export function addRehearse(program: Command, settle: (exitCode: number) => void
       settle(
         await runCommand(options, async ({ signal, onProgress }) => {
           const { rehearse } = await import('@plenilune/core');
-          const summary = await rehearse(folder, settingsOf(options), { signal, onProgress, force });
+          const summary = await inOptions(OPTION_OF, () =>
+            rehearse(folder, settingsOf(options), { signal, onProgress, force }),
+          );
           return { machine: summary, summary: describe(summary), complete: true };
         }),
       );
     });
 }
+
+/** The options that stand for fields which the library may find fault with. */
+const OPTION_OF: OptionOf = {
+  ...{ discDiameterPx: '--disc', frameWidthPx: '--frame', frameHeightPx: '--frame', passes: '--passes' },
+  ...{ framesPerPass: '--frames-per-pass', phaseAngleDeg: '--phase' },
+};
 
 function describe({ dir, passes, frames, coveredShare }: RehearsalSummary): string[] {
   return [

@@ -6,7 +6,6 @@ import { bytes, choicesOf, crop, wholeNumber } from '../arguments.js';
 import { tellBelow } from '../help.js';
 import { count, ended, noteLines, tally } from '../lines.js';
 import { type CommonOptions, runCommand, withCommonOptions } from '../run.js';
-import { whereLines } from '../where-lines.js';
 
 interface StitchArguments extends CommonOptions {
   readonly out?: string;
@@ -132,6 +131,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
         await runCommand({ ...options, ...keeping(options) }, async ({ signal, onProgress }) => {
           if (out === undefined) throw new UsageError('--out <folder> is missing; say where the plate is to go');
           const { stitch } = await import('@plenilune/core');
+          const { whereLines } = await import('../where-lines.js');
           const result = await stitch(capture, {
             outDir: out,
             force,
@@ -150,7 +150,7 @@ export function addStitch(program: Command, settle: (exitCode: number) => void):
             ...(albedo === undefined ? {} : { albedoPath: albedo }),
             ...(curve === undefined ? {} : { curve }),
           });
-          return { machine: result, summary: describe(result), complete: result.complete };
+          return { machine: result, summary: describe(result, whereLines(result.where)), complete: result.complete };
         }),
       );
     });
@@ -177,7 +177,7 @@ function mastersOf(options: StitchArguments): MasterOptions {
   };
 }
 
-function describe(result: StitchResult): string[] {
+function describe(result: StitchResult, whereLines: readonly string[]): string[] {
   const { widthPx, heightPx, passes, complete, gaps, leftOut } = result;
   const used = passes.reduce((sum, pass) => sum + pass.used, 0);
   const frames = passes.reduce((sum, pass) => sum + pass.of, 0);
@@ -194,7 +194,7 @@ function describe(result: StitchResult): string[] {
     lines.push('It is incomplete; what is missing is left transparent:');
     lines.push(...gaps.map(({ where }) => `  ${where}`));
   }
-  lines.push(...whereLines(result.where));
+  lines.push(...whereLines);
   lines.push(...noteLines(result.notices.filter(({ reason }) => !reason.startsWith('crop-'))));
   if (leftOut.length > 0) lines.push(`Left out: ${tally(leftOut)}. The sidecar lists each one.`);
   const { bytes: taken, kept, folder } = result.scratch;

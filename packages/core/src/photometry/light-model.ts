@@ -11,7 +11,7 @@ export interface FrameLight {
 
 /** Input of {@link solveLight}. */
 export interface LightProblem {
-  readonly ground: GroundObservations;
+  readonly ground: Omit<GroundObservations, 'value'>;
   /** Recorded light of each observation. */
   readonly value: Float32Array;
   /** Pass of each frame: passes have a sky slope of their own. */

@@ -1,11 +1,15 @@
 import { hashOf } from '../job/hash.js';
-import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
-import { clock, lasting, passCount, windowTitle } from './plan-words.js';
+import type { PlanMoment } from './plan-clock.js';
+import type { Plan, PlannedPass, PlannedWindow, ShotList } from './plan-types.js';
+import { acrossText, clockText, lasting, passCount, spanText, windowTitle } from './plan-words.js';
 
 /**
- * The windows of a plan as an iCalendar file (RFC 5545), an event each, in UTC; that of the chosen window lists its passes. An event's UID follows from the body and the
- * window's times alone, so that the same window found again replaces itself; the site's coordinates are not in it. Null
- * without a window: a calendar holds one event at least.
+ * A plan as an iCalendar file (RFC 5545), in UTC: an event for each window, from aiming for its first pass to the end of its
+ * last one, and one for each pass of the chosen window, related to it. Events rather than alarms: calendars show them beside
+ * each other, and drop the alarms of files that they import. A window that is too short for its passes has the event to
+ * itself. UIDs follow from the body, the window's times and the number of the pass alone, so that the same window found again
+ * replaces itself. The site's coordinates are not in it, nor are altitude and azimuth, which would tell them. Null without a
+ * window: a calendar holds one event at least.
  */
 export function planCalendar(plan: Plan): string | null {
   if (plan.windows.length === 0) return null;
@@ -14,49 +18,87 @@ export function planCalendar(plan: Plan): string | null {
     'VERSION:2.0',
     'PRODID:-//plenilune//plan//EN',
     'CALSCALE:GREGORIAN',
-    ...plan.windows.flatMap((window) => eventOf(plan, window)),
+    ...plan.windows.flatMap((window) => {
+      const shots = plan.shots?.window === window.rank ? plan.shots : null;
+      const passes = shots?.passes.flatMap((pass) => passEvent(plan, window, shots, pass)) ?? [];
+      return [...windowEvent(plan, window, shots), ...passes];
+    }),
     'END:VCALENDAR',
   ];
   return lines.map((line) => `${folded(line)}\r\n`).join('');
 }
 
-function eventOf(plan: Plan, window: PlannedWindow): string[] {
-  const { start, end, reasons, rank } = window;
-  const uid = hashOf({ body: plan.body, start: start.utc, end: end.utc }).slice(0, 32);
-  const shots = plan.shots?.window === rank ? plan.shots : null;
-  const description = [
-    ...(window.sun ? [window.sun.warning, ...window.sun.cautions.map(({ text }) => text)] : []),
-    ...reasons,
-    ...(shots ? passesOf(plan, shots) : []),
-  ];
+function windowEvent(plan: Plan, window: PlannedWindow, shots: ShotList | null): string[] {
+  const { start, end, reasons, fit } = window;
+  const during = fit?.during ?? { setUp: start, end };
+  return eventOf(window, {
+    uid: uidOf(plan, window),
+    start: during.setUp,
+    end: during.end,
+    summary: windowTitle(plan, window, shots) + (fit !== null && fit.spareS < 0 ? ' (too short)' : ''),
+    description: [`Window ${spanText(start, end)}`, ...reasons, ...(shots ? passesOf(plan, shots) : [])],
+  });
+}
+
+function passEvent(plan: Plan, window: PlannedWindow, { passes }: ShotList, pass: PlannedPass): string[] {
+  const { number, start, end, driftS, aim, leadPx, entersAt } = pass;
+  return eventOf(window, {
+    uid: uidOf(plan, window, number),
+    start,
+    end,
+    summary: `${plan.body} pass ${number} of ${passes.length}, ${driftS} s`,
+    description: [
+      `Start at ${clockText(plan, start)}, for ${driftS} s`,
+      `Aim ${acrossText(aim)} across the drift, the leading limb ${Math.round(leadPx)} px outside the ${entersAt} edge`,
+    ],
+    partOf: uidOf(plan, window),
+  });
+}
+
+interface CalendarEvent {
+  readonly uid: string;
+  readonly start: PlanMoment;
+  readonly end: PlanMoment;
+  readonly summary: string;
+  readonly description: readonly string[];
+  /** UID of the event that this one is a part of. */
+  readonly partOf?: string;
+}
+
+function eventOf({ start: found, sun }: PlannedWindow, event: CalendarEvent): string[] {
+  const { uid, start, end, summary, description, partOf } = event;
+  const warning = sun ? [sun.warning, ...sun.cautions.map(({ text }) => text)] : [];
   return [
     'BEGIN:VEVENT',
-    `UID:${uid}@plenilune`,
-    // No clock goes into results: the event is as old as its own beginning.
-    `DTSTAMP:${stamp(start.utc)}`,
-    `DTSTART:${stamp(start.utc)}`,
-    `DTEND:${stamp(end.utc)}`,
-    `SUMMARY:${escaped(windowTitle(plan, window, shots) + (window.sun ? ' (mind the Sun)' : ''))}`,
-    `DESCRIPTION:${escaped(description.join('\n'))}`,
+    `UID:${uid}`,
+    // No clock goes into results: the event is as old as its window's own beginning.
+    `DTSTAMP:${stamp(found)}`,
+    `DTSTART:${stamp(start)}`,
+    `DTEND:${stamp(end)}`,
+    `SUMMARY:${escaped(summary + (sun ? ' (mind the Sun)' : ''))}`,
+    `DESCRIPTION:${escaped([...warning, ...description].join('\n'))}`,
     'TRANSP:TRANSPARENT',
+    ...(partOf === undefined ? [] : [`RELATED-TO:${partOf}`]),
     'END:VEVENT',
   ];
 }
 
-/** When each pass starts, a line each, for whoever has nothing but the calendar at hand. */
-function passesOf({ timeZone }: Plan, shots: ShotList): string[] {
-  const isUtc = /^(Z|UTC)$/i.test(timeZone);
+function uidOf({ body }: Plan, { start, end }: PlannedWindow, pass?: number): string {
+  const identity = { body, start: start.utc, end: end.utc, ...(pass !== undefined && { pass }) };
+  return `${hashOf(identity).slice(0, 32)}@plenilune`;
+}
+
+/** When each pass starts, a line each, for whoever looks at the window alone. */
+function passesOf(plan: Plan, { passes, setUp, totalS }: ShotList): string[] {
   return [
-    `${passCount(shots)} in ${lasting(shots.totalS)}, start in ${timeZone}:`,
-    ...shots.passes.map(({ number, start, driftS }) => {
-      const utc = `${start.utc.slice(11, 19)} UTC`;
-      return `${number}: ${isUtc ? utc : `${clock(start)} (${utc})`}, ${driftS} s`;
-    }),
+    `Aim for the first pass from ${clockText(plan, setUp)} on`,
+    `${passCount(passes.length)} in ${lasting(totalS)}, start in ${plan.timeZone}:`,
+    ...passes.map((pass) => `${pass.number}: ${clockText(plan, pass.start)}, ${pass.driftS} s`),
   ];
 }
 
-/** `2031-03-04T20:15:00Z` as RFC 5545 writes it. */
-function stamp(utc: string): string {
+/** A moment as RFC 5545 writes it, `20310304T201500Z`. */
+function stamp({ utc }: PlanMoment): string {
   return utc.replace(/[-:]/g, '');
 }
 

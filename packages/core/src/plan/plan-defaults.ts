@@ -1,8 +1,10 @@
+import { NEAR_TERMINATOR_DEG } from '../sky/near-terminator.js';
+
 /** What {@link plan} takes where nothing is said. */
 export const PLAN_DEFAULTS = {
   leastAltitudeDeg: 20,
-  /** What the Sun climbs there in a day: one night of every month has it. */
-  terminatorWithinDeg: 12,
+  /** One night of every month has it. */
+  terminatorWithinDeg: NEAR_TERMINATOR_DEG as number,
   /** Half of what the colongitude grows in a day: one night of every month is near enough. */
   likeWithinDeg: 6.1,
   framesPerSecond: 24,

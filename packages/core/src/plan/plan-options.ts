@@ -16,7 +16,7 @@ export interface PlanWish {
   readonly elongation?: AngleRange;
   /** Selenographic colongitude of the Sun, degrees: about 0 at first quarter, 90 when full. */
   readonly colongitude?: AngleRange;
-  /** A named feature of the Moon that shall lie in the light within so many degrees of the terminator (default 12). */
+  /** A named feature of the Moon that shall be near the terminator: in the light, the Sun so high at most (default 12 degrees). */
   readonly feature?: { readonly name: string; readonly withinDeg?: number };
   /** Light as at this date: colongitude within half a day's growth (6.1 degrees); how far libration differs is told. */
   readonly like?: Date;

@@ -6,9 +6,20 @@ import type { PlanMiss } from './missed.js';
 import type { PlanMoment } from './plan-clock.js';
 import type { SunWarning } from './sun-warning.js';
 
+/** What the passes that the disc needs take of a window. */
+export interface WindowFit {
+  readonly passes: number;
+  /** From the start of the first to the end of the last, seconds; about, where the window is too short. */
+  readonly takesS: number;
+  /** What the window has besides, seconds; below 0 it is too short by as much. */
+  readonly spareS: number;
+  /** When to begin aiming for the first pass, which may be before the window, and the end of the last; null if it is too short. */
+  readonly during: { readonly setUp: PlanMoment; readonly end: PlanMoment } | null;
+}
+
 /** A window of time in which the wish holds. */
 export interface PlannedWindow {
-  /** From 1, the best. */
+  /** From 1, the best; those that are too short for their passes come last. */
   readonly rank: number;
   readonly start: PlanMoment;
   readonly end: PlanMoment;
@@ -18,7 +29,10 @@ export interface PlannedWindow {
   readonly score: number;
   /** Lit share of the disc at the best moment, 0 to 1; null for the Sun. */
   readonly illuminatedFraction: number | null;
+  /** What is good about it, in plain words with figures; last whether its passes fit in. */
   readonly reasons: readonly string[];
+  /** Null when no number of passes would do. */
+  readonly fit: WindowFit | null;
   readonly sun: SunWarning | null;
 }
 
@@ -154,6 +168,8 @@ export interface ShotList {
   readonly disc: PlannedDisc;
   readonly margins: PlanMargins;
   readonly passes: readonly PlannedPass[];
+  /** When to begin aiming for the first pass: as long before its start as there is between passes. */
+  readonly setUp: PlanMoment;
   readonly reaimS: number;
   readonly totalS: number;
   /** Of all frames at the camera's rate. */

@@ -1,5 +1,5 @@
 import type { PlanMoment } from './plan-clock.js';
-import type { Plan, PlannedPass, PlannedWindow, ShotList } from './plan-types.js';
+import type { PassAim, Plan, PlannedPass, PlannedWindow, ShotList } from './plan-types.js';
 
 const COLUMNS: readonly string[] = [
   'pass',
@@ -26,7 +26,7 @@ const COLUMNS: readonly string[] = [
  */
 export function passTable({ timeZone }: Plan, { passes }: ShotList): readonly (readonly string[])[] {
   const rows = [COLUMNS, ...passes.map(cellsOf)];
-  return /^(Z|UTC)$/i.test(timeZone) ? rows.map((cells) => cells.filter((_, column) => column !== START)) : rows;
+  return isUtc(timeZone) ? rows.map((cells) => cells.filter((_, column) => column !== START)) : rows;
 }
 
 const START = 1;
@@ -40,7 +40,7 @@ function cellsOf(pass: PlannedPass): string[] {
     `${pass.driftS} s`,
     String(pass.frames),
     `${aim.altitudeDeg.toFixed(2)}°, ${aim.azimuthDeg.toFixed(2)}°`,
-    `${signed(aim.acrossArcsec, 0)}" (${signed(aim.acrossDiscs, 2)} disc)`,
+    acrossText(aim),
     pass.speedPxPerS.toFixed(1),
     shutterOf(pass.longestExposureS),
     `${signed(pass.rotationDeg, 2)}°`,
@@ -51,6 +51,11 @@ function cellsOf(pass: PlannedPass): string[] {
     twilight.stopsPer5Min === null ? twilight.kind : `${signed(twilight.stopsPer5Min, 2)} stops`,
     sizeOf(pass.dataBytes),
   ];
+}
+
+/** Where a pass is aimed across the drift: `+480" (+0.26 disc)`. */
+export function acrossText({ acrossArcsec, acrossDiscs }: PassAim): string {
+  return `${signed(acrossArcsec, 0)}" (${signed(acrossDiscs, 2)} disc)`;
 }
 
 /** What holds for all passes, in sentences. */
@@ -66,7 +71,7 @@ export function shotNotes(plan: Plan, shots: ShotList): string[] {
     `Start each pass with the leading limb ${round(first!.leadPx)} px outside the ${first!.entersAt} edge; let it drift until the disc has left the frame.`,
     'Aims across the drift: + lies to the left of the way that the disc drifts in the frame, where it is north of the disc if it drifts west.',
     `Room: aims may err by ${round(margins.pointingArcsec)}" each, ${round(margins.skyArcsec)}" of sky beyond the limbs, overlap ${round(100 * margins.overlap)} % at least; bend ${margins.bendArcsec.toFixed(1)}", turn and flattening between passes ${margins.shearArcsec.toFixed(1)}", within a pass ${margins.breathArcsec.toFixed(1)}".`,
-    `In all ${lasting(shots.totalS)}; ${round(shots.reaimS)} s between passes to aim anew.`,
+    `Aim for the first pass from ${clockText(plan, shots.setUp)} on; in all ${lasting(shots.totalS)} from its start; ${round(shots.reaimS)} s between passes to aim anew.`,
   ];
   if (first!.shutter) {
     const { shearPxPerRow, verticalScale } = first!.shutter;
@@ -150,12 +155,12 @@ export function windowTitle(
 ): string {
   // Phases of the Moon are what nights are chosen by; those of a planet hardly change.
   const lit = body === 'Moon' ? ` ${Math.round(100 * illuminatedFraction!)} % lit` : '';
-  return `${body}${lit}, ${shots ? passCount(shots) : `window ${rank}`}`;
+  return `${body}${lit}, ${shots ? passCount(shots.passes.length) : `window ${rank}`}`;
 }
 
 /** "1 pass", "3 passes" */
-export function passCount({ passes }: ShotList): string {
-  return `${passes.length} ${passes.length === 1 ? 'pass' : 'passes'}`;
+export function passCount(passes: number): string {
+  return `${passes} ${passes === 1 ? 'pass' : 'passes'}`;
 }
 
 /** What a shot list is for: a name and what it says, for a table of two columns. */
@@ -184,8 +189,18 @@ export function lasting(seconds: number): string {
   return seconds < 120 ? `${Math.round(seconds)} s` : `${Math.round(seconds / 60)} min`;
 }
 
+/** Time of day in the site's zone, and in UTC where that is another: "20:19:43 (19:19:43 UTC)". */
+export function clockText({ timeZone }: Plan, moment: PlanMoment): string {
+  const utc = `${moment.utc.slice(11, 19)} UTC`;
+  return isUtc(timeZone) ? utc : `${clock(moment)} (${utc})`;
+}
+
+function isUtc(timeZone: string): boolean {
+  return /^(Z|UTC)$/i.test(timeZone);
+}
+
 /** Time of day in the site's zone. */
-export function clock({ local }: PlanMoment): string {
+function clock({ local }: PlanMoment): string {
   return local.slice(11, 19);
 }
 

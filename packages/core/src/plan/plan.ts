@@ -1,14 +1,12 @@
 import { UsageError } from '../job/errors.js';
 import { ephemeris } from '../sky/ephemeris.js';
-import type { SkyWindow } from '../sky/windows.js';
 import { missedIn, type PlanMiss } from './missed.js';
 import { momentIn } from './plan-clock.js';
-import { PLAN_DEFAULTS } from './plan-defaults.js';
 import { type PlanOptions, type Rig, rigOf } from './plan-options.js';
 import type { Plan, PlannedWindow, ShotList } from './plan-types.js';
-import { schedule } from './schedule.js';
 import { shotList } from './shot-list.js';
 import { merged, type SunWarning, sunWarningAt } from './sun-warning.js';
+import { type FilledWindow, filledWindows, fitText } from './window-fit.js';
 import { requireSpan, wishConditions, wishWindows } from './wish-windows.js';
 
 /**
@@ -26,7 +24,8 @@ export function plan(options: PlanOptions): Plan {
   requireSpan(from, to);
   const conditions = wishConditions(rig, wish);
   const found = wishWindows(rig, conditions, from, to, wish);
-  const windows = found.slice(0, PLAN_DEFAULTS.mostWindows).map((window, k) => describe(rig, window, k + 1));
+  const filled = filledWindows(rig, found);
+  const windows = filled.map((one, k) => describe(rig, one, k + 1));
   const missed = found.length === 0 ? missedIn(rig, conditions, from, to) : null;
   const common = {
     body: rig.body,
@@ -50,22 +49,24 @@ export function plan(options: PlanOptions): Plan {
     const atSun = rig.body === 'Sun' ? sunWarningAt(rig, [from.getTime()]) : null;
     return { ...none, sun: atSun, neededPasses: null, reason: noWindow(missed) };
   }
-  const chosen = found[rank - 1];
-  if (!Number.isInteger(rank) || rank < 1 || rank > windows.length || !chosen) {
+  const chosen = filled[rank - 1];
+  if (!chosen) {
     throw new UsageError(
       `window is ${rank}; give a whole number from 1 to ${windows.length}, the windows that are listed`,
     );
   }
-  const made = schedule(rig, spanOf(chosen));
-  if ('reason' in made) return { ...none, ...made };
+  const { made } = chosen;
+  if ('reason' in made) return { ...none, reason: made.reason, neededPasses: made.neededPasses };
   const shots = shotList(rig, made, rank, wish.feature?.name);
+  const aimed = aimedAt(rig, shots);
   return {
     ...common,
+    windows: windows.map((one) => (one.rank === rank ? { ...one, sun: merged([one.sun, ...aimed]) } : one)),
     feasible: true,
     reason: null,
     neededPasses: null,
     shots,
-    sun: merged([sun, ...aimedAt(rig, shots)]),
+    sun: merged([sun, ...aimed]),
   };
 }
 
@@ -75,12 +76,8 @@ function aimedAt(rig: Rig, { passes }: ShotList): (SunWarning | null)[] {
   return passes.map(({ aim, start, end }) => sunWarningAt(rig, [Date.parse(start.utc), Date.parse(end.utc)], aim));
 }
 
-function spanOf({ start, end, best }: SkyWindow): { startMs: number; endMs: number; bestMs: number } {
-  return { startMs: start.getTime(), endMs: end.getTime(), bestMs: best.getTime() };
-}
-
-function describe(rig: Rig, window: SkyWindow, rank: number): PlannedWindow {
-  const { startMs, endMs, bestMs } = spanOf(window);
+function describe(rig: Rig, { window, fit }: FilledWindow, rank: number): PlannedWindow {
+  const [startMs, endMs, bestMs] = [window.start.getTime(), window.end.getTime(), window.best.getTime()];
   return {
     rank,
     start: momentIn(rig.timeZone, startMs),
@@ -88,7 +85,8 @@ function describe(rig: Rig, window: SkyWindow, rank: number): PlannedWindow {
     best: momentIn(rig.timeZone, bestMs),
     score: window.score,
     illuminatedFraction: ephemeris(rig.body, window.best, rig.site).illuminatedFraction,
-    reasons: window.reasons,
+    reasons: fit ? [...window.reasons, fitText(fit)] : window.reasons,
+    fit,
     sun: sunWarningAt(rig, [startMs, ...between(startMs, endMs), endMs]),
   };
 }

@@ -28,6 +28,8 @@ export interface NoSchedule {
   readonly reason: string;
   /** Passes that would be needed, about; null when no number would do. */
   readonly neededPasses: number | null;
+  /** What these passes would take, about, seconds, when the span is too short for them; else null. */
+  readonly neededS: number | null;
 }
 
 /** More passes than anybody records in a night. */
@@ -53,7 +55,7 @@ const MUCH_TURN_DEG = 10;
 export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   const single = timed(rig, span.bestMs, 0, firstRoll(rig));
   const estimate = estimatePasses(single, rig);
-  if (typeof estimate === 'string') return { reason: estimate, neededPasses: null };
+  if (typeof estimate === 'string') return { reason: estimate, neededPasses: null, neededS: null };
   const spans = [span, ...centresOf(span, turnsFast(rig, span))];
   let count = Math.max(1, estimate - 1);
   let found: Attempt = { kind: 'gaps' };
@@ -64,7 +66,8 @@ export function schedule(rig: Rig, span: Span): Schedule | NoSchedule {
   }
   if (found.kind === 'gaps') {
     const remedy = 'take a shorter focal length, a larger sensor or less overlap';
-    return { reason: `the disc needs more than ${MOST_PASSES} passes; ${remedy}`, neededPasses: estimate };
+    const reason = `the disc needs more than ${MOST_PASSES} passes; ${remedy}`;
+    return { reason, neededPasses: estimate, neededS: null };
   }
   if (found.kind === 'too short') return tooShort(Math.max(count, estimate), count, found.needsS, rig, span);
   for (count--; count > 0; count--) {
@@ -201,6 +204,7 @@ function tooShort(needed: number, count: number, needsS: number, rig: Rig, { sta
   return {
     reason: `the disc needs ${needed === 1 ? 'a pass' : `${needed} passes`}, which take ${takes}; the window lasts ${minutes((endMs - startMs) / 1000)}`,
     neededPasses: needed,
+    neededS: wholeS,
   };
 }
 

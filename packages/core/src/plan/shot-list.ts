@@ -47,6 +47,7 @@ export function shotList(rig: Rig, found: Schedule, window: number, featureName:
       overlap: rig.overlap,
     },
     passes,
+    setUp: momentIn(rig.timeZone, found.passes[0]!.startMs - 1000 * rig.reaimS),
     reaimS: rig.reaimS,
     totalS: (last.startMs - found.passes[0]!.startMs) / 1000 + last.driftS,
     totalBytes: passes.reduce((sum, { dataBytes }) => sum + dataBytes, 0),

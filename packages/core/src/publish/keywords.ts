@@ -1,5 +1,6 @@
 import type { BodyName } from '../capture/settings-types.js';
 import { UsageError } from '../job/errors.js';
+import { reliefNearTerminator } from '../sky/near-terminator.js';
 import { plainLine } from './plain-text.js';
 import type { PlateFacts, ShownFeature } from './plate-facts.js';
 
@@ -28,25 +29,16 @@ export function keywordsOf(facts: PlateFacts, own: readonly string[] = [], synth
   return distinct([...first, ...body, ...lightWords(facts), ...shown]).slice(0, most);
 }
 
-/**
- * The features that stand out most: those on lit ground near the terminator, where shadows are long, the largest first, then
- * the great plains in the light.
- */
+/** The features that stand out most: those that cast long shadows, then the great plains in the light, the largest first. */
 export function strikingFeatures({ features = [] }: PlateFacts): ShownFeature[] {
-  const bySize = [...features].filter(({ lit }) => lit).sort((a, b) => b.diameterKm - a.diameterKm);
-  const relief = bySize.filter(
-    ({ type, terminatorDistanceDeg }) => RELIEF.has(type) && terminatorDistanceDeg <= NEAR_DEG,
-  );
-  const plains = bySize.filter(({ type }) => PLAINS.has(type));
-  return [...relief.slice(0, MOST_RELIEF), ...plains.slice(0, MOST_PLAINS)];
+  const plains = features
+    .filter(({ kind, lit }) => lit && PLAINS.has(kind))
+    .sort((a, b) => b.diameterKm - a.diameterKm);
+  return [...reliefNearTerminator(features).slice(0, MOST_RELIEF), ...plains.slice(0, MOST_PLAINS)];
 }
 
-/** Where shadows are several times as long as what casts them. */
-const NEAR_DEG = 12;
 const MOST_RELIEF = 14;
 const MOST_PLAINS = 8;
-/** What casts a shadow that is seen on a view of the whole disc; rilles and ridges are long, but too low. */
-export const RELIEF: ReadonlySet<string> = new Set(['crater', 'mons', 'montes', 'vallis', 'rupes', 'promontorium']);
 const PLAINS: ReadonlySet<string> = new Set(['mare', 'oceanus', 'sinus', 'lacus', 'palus']);
 
 /** Words that are true of a photograph only. */

@@ -2,6 +2,7 @@ import type { BodyName } from '../capture/settings-types.js';
 import type { Whereabouts } from '../plate/whereabouts.js';
 import { ephemeris } from '../sky/ephemeris.js';
 import { featuresInView } from '../sky/features-in-view.js';
+import { type FeatureInLight, STANDS_OUT_KM } from '../sky/near-terminator.js';
 import { moonPhase } from '../sky/phase.js';
 import { skyBodyOf } from '../sky/place-settings.js';
 import type { Site } from '../sky/types.js';
@@ -23,14 +24,8 @@ export interface PlateFacts {
 }
 
 /** A named feature on a plate. */
-export interface ShownFeature {
+export interface ShownFeature extends FeatureInLight {
   readonly name: string;
-  /** As the gazetteer has it: `crater`, `mare` ... */
-  readonly type: string;
-  readonly diameterKm: number;
-  readonly lit: boolean;
-  /** Along the ground to the terminator. */
-  readonly terminatorDistanceDeg: number;
 }
 
 /**
@@ -73,11 +68,7 @@ function factsOfWhere(where: Whereabouts, body: BodyName, firstMs: number | unde
     ...(colongitudeDeg !== null && { colongitudeDeg }),
     ...(body === 'moon' && utc !== null && { phaseName: moonPhase(new Date(utc)).name }),
     ...(body === 'moon' && {
-      features: features
-        .filter(({ kind, diameterKm, covered }) => covered && kind !== 'satellite' && diameterKm >= LEAST_KM)
-        .map(({ name, kind, diameterKm, lit, terminatorDeg }) => {
-          return { name, type: kind, diameterKm, lit, terminatorDistanceDeg: terminatorDeg };
-        }),
+      features: shown(features.filter(({ covered, diameterKm }) => covered && diameterKm >= STANDS_OUT_KM)),
     }),
   };
 }
@@ -96,13 +87,14 @@ export function timesOf({
 }
 
 const NOWHERE: Site = { latitudeDeg: 0, longitudeDeg: 0, heightM: 0 };
-/** Smaller ones do not stand out on a view of the whole disc. */
-const LEAST_KM = 40;
 
 function featuresAt(date: Date): ShownFeature[] {
-  return featuresInView(date, NOWHERE, LEAST_KM)
+  return shown(featuresInView(date, NOWHERE, STANDS_OUT_KM));
+}
+
+/** Those that have a name of their own. */
+function shown(features: readonly ShownFeature[]): ShownFeature[] {
+  return features
     .filter(({ kind }) => kind !== 'satellite')
-    .map(({ name, kind, diameterKm, lit, terminatorDistanceDeg }) => {
-      return { name, type: kind, diameterKm, lit, terminatorDistanceDeg };
-    });
+    .map(({ name, kind, diameterKm, lit, terminatorDeg }) => ({ name, kind, diameterKm, lit, terminatorDeg }));
 }

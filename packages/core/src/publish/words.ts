@@ -1,5 +1,5 @@
 import type { BodyName } from '../capture/settings-types.js';
-import { RELIEF, strikingFeatures } from './keywords.js';
+import { reliefNearTerminator } from '../sky/near-terminator.js';
 import type { PlateFacts } from './plate-facts.js';
 import type { PlateStory } from './plate-story.js';
 
@@ -49,9 +49,10 @@ function litShare({ illuminatedFraction }: PlateFacts): string[] {
   return illuminatedFraction === undefined ? [] : [`${Math.round(100 * illuminatedFraction)} % of the disc lit`];
 }
 
-function reliefNames(facts: PlateFacts, most: number): string[] {
-  const relief = strikingFeatures(facts).filter(({ type }) => RELIEF.has(type));
-  return relief.slice(0, most).map(({ name }) => name);
+function reliefNames({ features = [] }: PlateFacts, most: number): string[] {
+  return reliefNearTerminator(features)
+    .slice(0, most)
+    .map(({ name }) => name);
 }
 
 /** "4 March 2031" */

@@ -52,6 +52,32 @@ test('true aims: the disc drifts through the frames as the plan says, though not
   });
 });
 
+test('the settings of the capture are those of the plan, of a sensor with the pixels of the frames', () => {
+  const site = { ...options.site, timeZone: 'Europe/Zurich', clockOffsetS: 3, pressureHPa: 880, temperatureC: -4 };
+  const optics = { name: 'borrowed', focalLengthMm: 4000, apertureMm: 203, reducer: 0.5 };
+  const { captureSettings, frameWidthPx, discDiameterPx } = planRehearsal({ ...options, site, optics }, shots);
+  const { sensor } = captureSettings;
+  const { clockOffsetS: _, ...place } = site;
+  expect(captureSettings).toEqual({
+    body: 'moon',
+    site: place,
+    optics,
+    sensor: { widthPx: 910, heightPx: 480, pitchUm: 24.75 },
+  });
+  expect(frameWidthPx).toBe(910);
+  // They give the scale at which the disc is drawn.
+  const arcsecPerPx = Math.atan(sensor.pitchUm / 1000 / 2000) * (648_000 / Math.PI);
+  expect(Math.abs((discDiameterPx * arcsecPerPx) / (2 * shots.disc.radiusArcsec) - 1)).toBeLessThan(1e-6);
+  const { site: atSea, sensor: own } = planRehearsal(
+    { ...options, site: { latitudeDeg: 46.6, longitudeDeg: 8 } },
+    shots,
+    {
+      shorterSidePx: 2160,
+    },
+  ).captureSettings;
+  expect([atSea!.heightM, own]).toEqual([0, options.sensor]);
+});
+
 test('aims err within the stated bound, the same for the same seed', () => {
   const wrong = { ...options, pointingErrorArcsec: 60 };
   const { shots: loose } = plan(wrong);

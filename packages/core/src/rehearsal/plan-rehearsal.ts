@@ -1,3 +1,4 @@
+import type { CaptureSettings } from '../capture/settings-types.js';
 import { createRandom, type Random } from '../compute/random.js';
 import { UsageError } from '../job/errors.js';
 import { type PlanOptions, type Rig, rigOf } from '../plan/plan-options.js';
@@ -18,22 +19,28 @@ export interface PlanRehearsalOptions {
   readonly framesPerCrossing?: number;
 }
 
+/** What {@link planRehearsal} says of a rehearsal. */
+export interface PlanRehearsal
+  extends Pick<RehearsalSettings, 'seed' | 'discDiameterPx' | 'frameWidthPx' | 'frameHeightPx' | 'tracks'>,
+    Pick<RehearsalSettings, 'phaseAngleDeg' | 'brightLimbDeg' | 'extinction'> {
+  readonly captureSettings: Pick<CaptureSettings, 'body' | 'site' | 'optics'> & {
+    /** Of the pixels of the rehearsed frames. */
+    readonly sensor: { readonly widthPx: number; readonly heightPx: number; readonly pitchUm: number };
+  };
+}
+
 /**
  * The settings of a rehearsal of planned passes of the Moon: same optics, site, night, aims, order and times. Every aim errs
  * by a draw from the disc of the plan's pointing error. Where each frame lies is asked of the sky at its moment, for a
  * camera that stands still: neither the plan's drift, bend nor turn goes in. Pixels are larger than the camera's, so that frames
- * are small; the field stays the same. Truth has the zenith up as in the middle of the first pass.
+ * are small; the field stays the same. The settings of the capture are those of the plan, of a sensor with such pixels. Truth
+ * has the zenith up as in the middle of the first pass.
  *
  * @param options what the plan was asked
  * @param shots what it answered
  * @throws UsageError for another body, or a crescent thinner than `rehearse` can draw
  */
-export function planRehearsal(
-  options: PlanOptions,
-  shots: ShotList,
-  how: PlanRehearsalOptions = {},
-): Pick<RehearsalSettings, 'seed' | 'discDiameterPx' | 'frameWidthPx' | 'frameHeightPx' | 'tracks'> &
-  Pick<RehearsalSettings, 'phaseAngleDeg' | 'brightLimbDeg' | 'extinction' | 'site'> {
+export function planRehearsal(options: PlanOptions, shots: ShotList, how: PlanRehearsalOptions = {}): PlanRehearsal {
   const { seed = 1, shorterSidePx = 480, framesPerCrossing = 8 } = how;
   requireRange('shorterSidePx', shorterSidePx, 64, 16_384);
   requireRange('framesPerCrossing', framesPerCrossing, 2, 1000);
@@ -50,13 +57,20 @@ export function planRehearsal(
     radiusPx: shots.disc.radiusArcsec / scale,
   };
   const random = createRandom(`${seed}/aims`);
-  const { latitudeDeg, longitudeDeg, heightM } = rig.site;
+  const [widthPx, heightPx] = [Math.floor(rig.widthPx / binned), Math.floor(rig.heightPx / binned)];
+  // The drawn clock is right.
+  const { clockOffsetS: _, ...place } = options.site!;
   return {
     seed,
-    site: { latitudeDeg, longitudeDeg, heightM },
+    captureSettings: {
+      body: 'moon',
+      site: { ...place, heightM: rig.site.heightM },
+      optics: options.optics!,
+      sensor: { widthPx, heightPx, pitchUm: rig.pitchUm * binned },
+    },
     discDiameterPx: 2 * truth.radiusPx,
-    frameWidthPx: Math.floor(rig.widthPx / binned),
-    frameHeightPx: Math.floor(rig.heightPx / binned),
+    frameWidthPx: widthPx,
+    frameHeightPx: heightPx,
     phaseAngleDeg,
     brightLimbDeg: signedDeg(90 + brightLimbPositionAngleDeg - first.parallacticAngleDeg),
     extinction: Math.max(0, 1 - 2 ** -shots.passes.at(-1)!.extinctionStops.green),

@@ -127,7 +127,7 @@ describe('rehearse', () => {
   it('refuses settings that it cannot honour', async () => {
     await expect(rehearse(join(home, 'no'), { framesPerPass: 0 })).rejects.toMatchObject({
       code: 'USAGE',
-      message: expect.stringMatching(/framesPerPass: got 0, expected a whole number from 1/),
+      message: expect.stringMatching(/^framesPerPass is 0; give a whole number from 1 to 9999$/),
     });
   });
 });

@@ -45,7 +45,8 @@ const OVERSAMPLING = 1.25;
 
 /**
  * Makes a synthetic night with known truth in `dir`: capture/PASS/frame_0000.png or .tif, poses.json, truth.png,
- * truth.json and flat.png, and capture/capture.yaml, which says that it is synthetic, and where it stood if a site is set. The same settings give the same files. `dir` appears whole or not at all.
+ * truth.json and flat.png, and capture/capture.yaml, which says that it is synthetic and what `captureSettings` say. The same
+ * settings give the same files. `dir` appears whole or not at all.
  *
  * Throws UsageError for settings that cannot be honoured, OutputError (OUTPUT_EXISTS), InterruptedError.
  */
@@ -92,8 +93,8 @@ async function fill(
   );
   const warp = meter.summary();
   const litPx = Math.max(size.width, size.height);
-  const { site } = settings;
-  await writeFile(join(folder, 'capture', SETTINGS_FILE), stringify({ synthetic: true, ...(site && { site }) }));
+  const said = stringify({ synthetic: true, ...settings.captureSettings });
+  await writeFile(join(folder, 'capture', SETTINGS_FILE), said);
   await writeJson(join(folder, 'poses.json'), poseFile(settings, passes, litPx, OVERSAMPLING));
   await writeJson(join(folder, 'truth.json'), describeTruth(studio, litPx, warp, intruders));
   return {

@@ -1,5 +1,5 @@
+import type { CaptureSettings } from '../capture/settings-types.js';
 import { UsageError } from '../job/errors.js';
-import type { PlaceSettings } from '../sky/place-settings.js';
 
 /** How the air disturbs the frames; all lengths are rms or sigma in frame px. */
 export interface RehearsalSeeing {
@@ -50,8 +50,8 @@ export interface RehearsalSettings {
    * `planRehearsal` makes them from a plan.
    */
   readonly tracks: readonly (readonly TrackPlace[])[];
-  /** Where the telescope stood: goes into the `capture.yaml` of the capture; `planRehearsal` tells it. */
-  readonly site?: PlaceSettings;
+  /** What the `capture.yaml` of the capture says besides that it is synthetic; `planRehearsal` tells it. */
+  readonly captureSettings?: Pick<CaptureSettings, 'body' | 'site' | 'optics' | 'sensor'>;
   /** Passes to leave out, counted from 0 in recording order, so that the capture has a gap. */
   readonly omitPasses: readonly number[];
   /** Camera roll of each pass; where there is none, it is drawn within `maxRotationDeg`. The first pass has 0. */
@@ -208,5 +208,5 @@ function demandWhole(name: string, value: number, least: number, most: number): 
 }
 
 function refuse(name: string, value: unknown, expected: string): never {
-  throw new UsageError(`Rehearsal setting ${name}: got ${JSON.stringify(value)}, expected ${expected}.`);
+  throw new UsageError(`${name} is ${JSON.stringify(value)}; give ${expected}`);
 }

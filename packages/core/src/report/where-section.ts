@@ -1,13 +1,10 @@
-import type { Whereabouts } from '../plate/whereabouts.js';
+import type { PlateFeature, Whereabouts } from '../plate/whereabouts.js';
+import { STANDS_OUT_KM } from '../sky/near-terminator.js';
 import type { BodyPoint } from '../sky/types.js';
 import { type Html, html, type Part } from './html.js';
 import { decimals, percent } from './numbers.js';
 import type { ReportInput } from './report-types.js';
 import { facts, numbers, section, table } from './table.js';
-
-/** Features that are told of. */
-const NEAREST = 12;
-const LEAST_KM = 40;
 
 /** Where the plate lies on its body, and what the terminator stands at. */
 export function whereSection({ sidecar: { where } }: ReportInput): Html {
@@ -33,17 +30,30 @@ export function whereSection({ sidecar: { where } }: ReportInput): Html {
       : []),
     ...where.notes.map((note) => ['Note', note] as const),
   ];
-  const near = where.features
-    .filter(({ covered, diameterKm, kind }) => covered && diameterKm >= LEAST_KM && kind !== 'satellite')
-    .slice(0, NEAREST)
-    .map((f) => [f.name, f.kind, f.lit ? 'lit' : 'dark', decimals(f.terminatorKm, 0), decimals(f.diameterKm, 0)]);
+  const nearest = nearestOf(where).map((f) => [
+    f.name,
+    f.kind,
+    f.lit ? 'lit' : 'dark',
+    decimals(f.terminatorKm, 0),
+    decimals(f.diameterKm, 0),
+  ]);
   const columns = ['Feature', 'Kind', 'Light', numbers('To the terminator, km'), numbers('Across, km')];
   return section(
     'where',
     'Where it lies',
     facts(rows),
-    near.length > 0 ? table('Nearest to the terminator', columns, near) : html``,
+    nearest.length > 0 ? table('Nearest to the terminator, lit and dark', columns, nearest) : html``,
   );
+}
+
+/** Features that are told of. */
+const NEAREST = 12;
+
+/** By their distance alone, on either side of the terminator; none where the Sun's place is not known. */
+function nearestOf({ features, subSolar }: Whereabouts): PlateFeature[] {
+  if (subSolar === null) return [];
+  const named = features.filter(({ covered, kind }) => covered && kind !== 'satellite');
+  return named.filter(({ diameterKm }) => diameterKm >= STANDS_OUT_KM).slice(0, NEAREST);
 }
 
 const TOLD_BY = {

@@ -58,13 +58,13 @@ test('in a waxing Moon what is east of the morning terminator is lit', () => {
 });
 
 test('the nearest to the terminator come first; a degree on the ground is 30.3 km', () => {
-  const distances = view.map(({ terminatorDistanceDeg }) => terminatorDistanceDeg);
+  const distances = view.map(({ terminatorDeg }) => terminatorDeg);
   expect(distances).toEqual([...distances].sort((a, b) => a - b));
   expect(distances[0]).toBeLessThan(0.1);
   for (const feature of view) {
     expect(feature.lit).toBe(feature.sunAltitudeDeg > 0);
-    expect(feature.terminatorDistanceDeg).toBe(Math.abs(feature.sunAltitudeDeg));
-    expect(feature.terminatorDistanceKm / feature.terminatorDistanceDeg).toBeCloseTo(30.323, 3);
+    expect(feature.terminatorDeg).toBe(Math.abs(feature.sunAltitudeDeg));
+    expect(feature.terminatorKm / feature.terminatorDeg).toBeCloseTo(30.323, 3);
   }
 });
 

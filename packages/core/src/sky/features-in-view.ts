@@ -11,8 +11,8 @@ export interface FeatureInView extends NamedFeature, PlacedPoint {
   /** Altitude of the Sun's centre over the level horizon there. */
   readonly sunAltitudeDeg: number;
   /** Along the ground to the terminator on the mean sphere. */
-  readonly terminatorDistanceDeg: number;
-  readonly terminatorDistanceKm: number;
+  readonly terminatorDeg: number;
+  readonly terminatorKm: number;
 }
 
 /**
@@ -29,10 +29,10 @@ export function featuresInView(date: Date, site: Site, leastDiameterKm = 15): re
     const place = bodyToSky(frame, feature);
     if (!place.visible) continue;
     const sunAltitudeDeg = sunAltitudeAtDeg(frame, feature);
-    const terminatorDistanceDeg = Math.abs(sunAltitudeDeg);
-    const terminatorDistanceKm = terminatorDistanceDeg * DEG * frame.radiusKm;
+    const terminatorDeg = Math.abs(sunAltitudeDeg);
+    const terminatorKm = terminatorDeg * DEG * frame.radiusKm;
     const lit = sunAltitudeDeg > 0;
-    found.push({ ...feature, ...place, lit, sunAltitudeDeg, terminatorDistanceDeg, terminatorDistanceKm });
+    found.push({ ...feature, ...place, lit, sunAltitudeDeg, terminatorDeg, terminatorKm });
   }
-  return found.sort((a, b) => a.terminatorDistanceDeg - b.terminatorDistanceDeg);
+  return found.sort((a, b) => a.terminatorDeg - b.terminatorDeg);
 }
