@@ -204,9 +204,9 @@ describe('passes that do not overlap', () => {
     const dir = scratch('apart');
     await rehearse(dir, {
       seed: 5,
-      discDiameterPx: 900,
-      frameWidthPx: 640,
-      frameHeightPx: 400,
+      discDiameterPx: 630,
+      frameWidthPx: 448,
+      frameHeightPx: 280,
       passes: 3,
       framesPerPass: 6,
       omitPasses: [1],
