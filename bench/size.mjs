@@ -98,7 +98,8 @@ async function sixK() {
 /** The same passes once more, back again. */
 async function doubled(capture) {
   const out = join(scratch, 'doubled');
-  for (const pass of await readdir(capture)) {
+  const entries = await readdir(capture, { withFileTypes: true });
+  for (const { name: pass } of entries.filter((entry) => entry.isDirectory())) {
     await mkdir(join(out, pass), { recursive: true });
     const files = (await readdir(join(capture, pass))).sort();
     const all = [...files, ...[...files].reverse()];
@@ -144,7 +145,8 @@ async function growthWithPixels(withLargest) {
 
 async function enlarged(capture, times) {
   const out = join(scratch, `times-${times}`);
-  for (const pass of await readdir(capture)) {
+  const entries = await readdir(capture, { withFileTypes: true });
+  for (const { name: pass } of entries.filter((entry) => entry.isDirectory())) {
     await mkdir(join(out, pass), { recursive: true });
     for (const file of await readdir(join(capture, pass))) {
       const picture = sharp(join(capture, pass, file), { limitInputPixels: false });
