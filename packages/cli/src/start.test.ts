@@ -25,6 +25,7 @@ async function loadedBy(args: readonly string[]): Promise<string[]> {
 const SMALL = [
   ...['core/dist/errors.js', 'core/dist/job/errors.js', 'core/dist/capture/settings-nearest.js'],
   ...['core/dist/defaults.js', 'core/dist/plan/plan-defaults.js', 'core/dist/rehearsal/settings.js'],
+  'core/dist/sky/near-terminator.js',
 ];
 
 test.each<[string[]]>([
