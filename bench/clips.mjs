@@ -1,17 +1,21 @@
 // The rate at which clips are decoded, beside `ffmpeg -f null` on the same clip, turn by turn and with two threads each. The bar
 // is for decoding alone, since FFmpeg's pictures go nowhere; what it takes to keep all codes on disk besides, as a stitch
-// does, is told, and what that takes where FFmpeg's programs stand in for its libraries. Needs FFmpeg on the PATH, with libx264 and libx265. Argument: turns per clip, 3 by default.
+// does, is told, and what that takes where FFmpeg's programs stand in for its libraries. A clip that keeps its codes as they
+// are is not decoded: there the time is that of reading the codes of every picture from the clip, as a stitch does. Needs FFmpeg on the PATH, with libx264 and libx265. Argument: turns per clip, 3 by default.
 import { execFileSync, spawnSync } from 'node:child_process';
 import { mkdtemp, rm, truncate, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { frameBytes, layoutOf } from '../packages/core/dist/capture/clip-layout.js';
 import { picturesOnPath } from '../packages/core/dist/capture/clip-on-path.js';
+import { rowReader } from '../packages/core/dist/capture/clip-window.js';
 import { runClipChild } from '../packages/core/dist/capture/run-clip-child.js';
 import { printMachine, printTable } from './machine.mjs';
 
 const BAR = 1.2;
 const THREADS = 2;
+/** Rows that a stitch reads at a time. */
+const BAND_ROWS = 64;
 const turns = Number(process.argv[2] ?? 3);
 
 /** Noise over slow shapes, as a sensor gives it: size, pictures, how it is kept. */
@@ -92,11 +96,20 @@ async function emptyFile(facts) {
 }
 
 async function decode(path, facts, into) {
+  if (facts.raw) return readCodes(path, facts);
   let whole = 0;
   const failure = await runClipChild({ kind: 'pictures', path, threads: THREADS, facts, into }, (answer) => {
     if (answer.kind === 'picture' && !answer.faulty) whole++;
   });
   if (failure || whole !== facts.count) throw new Error(`${path}: ${whole} of ${facts.count} pictures, ${failure}`);
+}
+
+function readCodes(path, { raw: { at, rows }, ...facts }) {
+  const layout = layoutOf(facts.pixelFormat);
+  for (const place of at) {
+    const read = rowReader({ codes: path, at: place, rows, facts }, layout, 0);
+    for (let y = 0; y < facts.heightPx; y += BAND_ROWS) read(y, Math.min(BAND_ROWS, facts.heightPx - y));
+  }
 }
 
 async function timed(work) {

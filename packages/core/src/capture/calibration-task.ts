@@ -1,6 +1,6 @@
 import { defineTask, type Task } from '../compute/task.js';
 import { type RasterFile, withRaster } from '../job/raster-file.js';
-import type { ClipPicture } from './open-clip-picture.js';
+import type { ClipPicture } from './clip-window.js';
 import { openFrame } from './open-frame.js';
 import type { Encoding } from './reading.js';
 

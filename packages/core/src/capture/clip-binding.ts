@@ -73,6 +73,9 @@ export interface Packet {
   readonly streamIndex: number;
   readonly pts: bigint | null;
   readonly flags: number;
+  /** First byte of it in the file, as the container's reader tells it, and its length. */
+  readonly pos: bigint;
+  readonly size: number;
   alloc(): void;
   unref(): void;
 }

@@ -6,6 +6,7 @@ import type { ClipAnswer, ClipRequest } from './clip-facts.js';
 import { factsOnPath, isOnPath, picturesOnPath } from './clip-on-path.js';
 import { factsOf, openClip } from './clip-open.js';
 import { decodePictures } from './clip-pictures.js';
+import { rawPictures } from './clip-raw.js';
 
 function say(answer: ClipAnswer): void {
   const line = Buffer.from(`${JSON.stringify(answer)}\n`);
@@ -23,7 +24,9 @@ async function answer(request: ClipRequest): Promise<void> {
   if (ffmpeg instanceof Error) return answerOnPath(request, ffmpeg);
   const clip = openClip(ffmpeg, request.path);
   if (request.kind === 'facts') {
-    say({ kind: 'facts', facts: factsOf(ffmpeg, clip, () => say({ kind: 'alive' })) });
+    const { facts, packets } = factsOf(ffmpeg, clip, () => say({ kind: 'alive' }));
+    const raw = rawPictures(ffmpeg, request.path, facts, packets);
+    say({ kind: 'facts', facts: raw ? { ...facts, raw } : facts });
     return;
   }
   const file = openSync(request.into, 'r+');

@@ -30,7 +30,28 @@ export interface ClipFacts {
   /** Number of pictures that are there, and that the file says there are; 0 where it does not. */
   readonly count: number;
   readonly announced: number;
+  /** Where the pictures lie in the file, if it keeps their codes as they are. */
+  readonly raw?: RawPictures;
 }
+
+/** Pictures whose codes lie in the clip's file without compression. */
+export interface RawPictures {
+  /** First byte of each picture, by time; null where one is cut short. */
+  readonly at: readonly (number | null)[];
+  /** How the rows of a picture lie. */
+  readonly rows: StoredRows;
+}
+
+/** How the rows of a picture's planes lie, one plane after the other. */
+export interface StoredRows {
+  /** Bytes from a row of each plane to the next. */
+  readonly strides: readonly number[];
+  /** Whether the first plane begins with its lowest row. */
+  readonly lowestFirst: boolean;
+}
+
+/** What one picture has to know of its clip. */
+export type PictureFacts = Omit<ClipFacts, 'times' | 'raw'>;
 
 /** What the program that decodes is asked for. */
 export type ClipRequest =

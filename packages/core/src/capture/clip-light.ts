@@ -1,4 +1,4 @@
-import type { ClipFacts } from './clip-facts.js';
+import type { PictureFacts } from './clip-facts.js';
 import { type ClipLayout, layoutOf } from './clip-layout.js';
 import { clipTransfer } from './clip-transfer.js';
 import type { Matrix } from './colour-matrix.js';
@@ -29,7 +29,7 @@ export interface ClipPlan {
 }
 
 /** Chooses how a clip is read by what is asked for, or else by what it says; where it says nothing, as is usual. A text says why it cannot be read. */
-export function planClip(said: ClipFacts, asked: RecordedEncoding): ClipPlan | string {
+export function planClip(said: PictureFacts, asked: RecordedEncoding): ClipPlan | string {
   const facts = overridden(said, asked);
   const { curve } = asked;
   const layout = layoutOf(facts.pixelFormat)!;
@@ -70,7 +70,7 @@ export function planClip(said: ClipFacts, asked: RecordedEncoding): ClipPlan | s
 const UNSAID = 2;
 
 /** What a clip says, with what is asked for in its place. */
-function overridden(facts: ClipFacts, { range, matrix, primaries }: RecordedEncoding): ClipFacts {
+function overridden(facts: PictureFacts, { range, matrix, primaries }: RecordedEncoding): PictureFacts {
   return {
     ...facts,
     range: range === 'auto' ? facts.range : range === 'full' ? 2 : 1,
@@ -82,7 +82,7 @@ function overridden(facts: ClipFacts, { range, matrix, primaries }: RecordedEnco
 const MATRICES = { bt601: 6, bt709: 1, bt2020: 9, rgb: 0 } as const;
 
 /** Differences stand on the first of their lumas across and between them down, unless the clip says otherwise: H.273, 8.7. */
-function siteOf({ chromaSite }: ClipFacts, { chromaAcross, chromaDown }: ClipLayout): [number, number] {
+function siteOf({ chromaSite }: PictureFacts, { chromaAcross, chromaDown }: ClipLayout): [number, number] {
   const [x, y] = [(chromaAcross - 1) / 2, (chromaDown - 1) / 2];
   if (chromaSite === CENTRE) return [x, y];
   return [0, chromaSite === TOP_LEFT ? 0 : y];
@@ -91,7 +91,7 @@ function siteOf({ chromaSite }: ClipFacts, { chromaAcross, chromaDown }: ClipLay
 const CENTRE = 2;
 const TOP_LEFT = 3;
 
-function matrixOf({ matrix, heightPx }: ClipFacts): number {
+function matrixOf({ matrix, heightPx }: PictureFacts): number {
   if (matrix !== UNSAID) return matrix;
   return heightPx > 576 ? 1 : 6;
 }

@@ -34,22 +34,31 @@ export function openClip(ffmpeg: FfmpegBinding, path: string): OpenClip {
 
 const QUIET = -8;
 
-/** Goes through the packets of a clip without decoding one, and says what there is. Throws a plain `Error`. */
-export function factsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip, alive: () => void): ClipFacts {
+/** Where a packet lies in its file, and its time in units of the file; null where it has none. */
+export interface PacketPlace {
+  readonly time: number | null;
+  readonly at: number;
+  readonly bytes: number;
+}
+
+/** Goes through the packets of a clip without decoding one, and says what there is; packets by time, where each has one. Throws a plain `Error`. */
+export function factsOf(
+  ffmpeg: FfmpegBinding,
+  { context, stream }: OpenClip,
+  alive: () => void,
+): { readonly facts: ClipFacts; readonly packets: readonly PacketPlace[] } {
   const { codecpar } = stream;
-  const times: number[] = [];
-  let [count, untimed] = [0, 0];
-  forEachPacket(ffmpeg, { context, stream }, (packet) => {
-    if (count % SILENT_PACKETS === 0) alive();
-    if (packet.flags & DISCARDED) return;
-    count++;
-    if (packet.pts === null || packet.pts < LEAST_TIME) untimed++;
-    else times.push(Number(packet.pts));
-  });
-  times.sort((a, b) => a - b);
-  const distinct = times.every((time, i) => i === 0 || time > times[i - 1]!);
+  const packets: PacketPlace[] = [];
+  for (const { flags, pts, pos, size } of packetsOf(ffmpeg, { context, stream })) {
+    if (packets.length % SILENT_PACKETS === 0) alive();
+    if (flags & DISCARDED) continue;
+    packets.push({ time: pts === null || pts < LEAST_TIME ? null : Number(pts), at: Number(pos), bytes: size });
+  }
+  const isTimed = packets.every(({ time }) => time !== null);
+  if (isTimed) packets.sort((a, b) => a.time! - b.time!);
+  const distinct = packets.every(({ time }, i) => i === 0 || time! > packets[i - 1]!.time!);
   const { num, den } = stream.sampleAspectRatio;
-  return {
+  const facts: ClipFacts = {
     widthPx: codecpar.width,
     heightPx: codecpar.height,
     container: context.iformat.name,
@@ -63,13 +72,14 @@ export function factsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip, al
     turnDeg: turnOf(codecpar.getCodedSideData(DISPLAY_MATRIX)),
     pixelAspect: num > 0 && den > 0 ? num / den : 1,
     interlaced: (codecpar.toJSON().fieldOrder ?? 0) > PROGRESSIVE,
-    times: untimed === 0 && distinct ? times : null,
+    times: isTimed && distinct ? packets.map(({ time }) => time!) : null,
     tick: stream.timeBase.num / stream.timeBase.den,
     created: wordOf('creation_time', stream, context),
     timeCode: wordOf('timecode', stream, context),
-    count,
+    count: packets.length,
     announced: announcedBy(context, stream),
   };
+  return { facts, packets };
 }
 
 function wordOf(name: string, ...places: readonly Pick<Stream, 'metadata'>[]): string | null {
@@ -91,16 +101,12 @@ const LEAST_TIME = -(2n ** 62n);
 /** FFmpeg's field order: 0 not known, 1 progressive, above it four ways of interlacing. */
 const PROGRESSIVE = 1;
 
-/** Calls back with every packet of the clip's stream. */
-export function forEachPacket(
-  ffmpeg: FfmpegBinding,
-  { context, stream }: OpenClip,
-  visit: (packet: Packet) => void,
-): void {
+/** The packets of the clip's stream, each until the next is asked for. */
+export function* packetsOf(ffmpeg: FfmpegBinding, { context, stream }: OpenClip): Generator<Packet> {
   const packet = new ffmpeg.Packet();
   packet.alloc();
   while (context.readFrameSync(packet) >= 0) {
-    if (packet.streamIndex === stream.index) visit(packet);
+    if (packet.streamIndex === stream.index) yield packet;
     packet.unref();
   }
 }

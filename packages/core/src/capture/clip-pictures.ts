@@ -1,8 +1,9 @@
 import { writeSync } from 'node:fs';
-import type { CodecContext, FfmpegBinding, Frame, Packet } from './clip-binding.js';
-import type { ClipFacts, ClipRequest } from './clip-facts.js';
-import { type ClipLayout, frameBytes, layoutOf, planeSize } from './clip-layout.js';
-import { forEachPacket, type OpenClip } from './clip-open.js';
+import type { FfmpegBinding, Packet } from './clip-binding.js';
+import { frameLike, isAsAnnounced, type OwnFrame, openDecoder, planesOf } from './clip-decoder.js';
+import type { ClipRequest } from './clip-facts.js';
+import { frameBytes, layoutOf } from './clip-layout.js';
+import { type OpenClip, packetsOf } from './clip-open.js';
 
 /** FFmpeg's answer when what is decoded has to be taken away first. */
 const TAKE_AWAY_FIRST = -11;
@@ -32,14 +33,11 @@ export function decodePictures(
     while (codec.receiveFrameSync(frame) >= 0) {
       const index = places ? places.get(Number(frame.bestEffortTimestamp ?? -1n)) : order;
       order++;
-      const alike =
-        frame.width === facts.widthPx &&
-        frame.height === facts.heightPx &&
-        ffmpeg.avGetPixFmtName(frame.format) === facts.pixelFormat;
-      if (alike && index !== undefined && index < facts.count) {
+      if (isAsAnnounced(ffmpeg, frame, facts) && index !== undefined && index < facts.count) {
         own ??= frameLike(ffmpeg, frame);
         if (own.frame.copy(frame) < 0) throw new Error('a picture cannot be copied');
-        writePicture(file, index * bytes, own, facts, layout);
+        let to = index * bytes;
+        for (const plane of planesOf(own, layout, facts.widthPx, facts.heightPx)) to += writeAt(file, plane, to);
         onPicture(index, frame.decodeErrorFlags !== 0 || (frame.flags & CORRUPT) !== 0);
       }
       frame.unref();
@@ -49,61 +47,11 @@ export function decodePictures(
     while (codec.sendPacketSync(packet) === TAKE_AWAY_FIRST) take();
     take();
   };
-  forEachPacket(ffmpeg, clip, send);
+  for (const packet of packetsOf(ffmpeg, clip)) send(packet);
   send(null);
 }
 
-function openDecoder(ffmpeg: FfmpegBinding, { stream }: OpenClip, threads: number): CodecContext {
-  const { codecpar, timeBase } = stream;
-  const name = ffmpeg.avGetCodecName(codecpar.codecId) ?? 'unknown';
-  const decoder = ffmpeg.Codec.findDecoder(codecpar.codecId);
-  if (!decoder) throw new Error(`nothing here decodes its codec, ${name}`);
-  const codec = new ffmpeg.CodecContext();
-  codec.allocContext3(decoder);
-  codec.parametersToContext(codecpar);
-  codec.threadCount = threads;
-  codec.pktTimebase = timeBase;
-  if (codec.open2Sync(decoder, null) < 0) throw new Error(`the decoder of its codec, ${name}, does not take it`);
-  return codec;
-}
-
-/**
- * A frame of our own, top row first, that pictures are copied into. A decoder's own memory is not looked at: it would be held
- * until the next collection of garbage, which a loop without a pause never sees, and some codecs keep the lowest row first.
- */
-function frameLike(ffmpeg: FfmpegBinding, { width, height, format }: Frame): OwnFrame {
-  const frame = new ffmpeg.Frame();
-  frame.alloc();
-  Object.assign(frame, { width, height, format });
-  if (frame.getBuffer(0) < 0) throw new Error('there is no memory for a picture');
-  return { frame, planes: frame.data!, strides: frame.linesize };
-}
-
-interface OwnFrame {
-  readonly frame: Frame;
-  readonly planes: readonly Buffer[];
-  readonly strides: readonly number[];
-}
-
-/** Writes the planes that are kept, without the gaps at the ends of their rows. */
-function writePicture(
-  file: number,
-  at: number,
-  { planes, strides }: OwnFrame,
-  size: ClipFacts,
-  layout: ClipLayout,
-): void {
-  let to = at;
-  layout.planes.forEach((_, p) => {
-    const [samples, rows] = planeSize(layout, p, size.widthPx, size.heightPx);
-    const wanted = samples * layout.bytes;
-    const stride = strides[p]!;
-    const plane = planes[p]!;
-    const tight = stride === wanted ? plane.subarray(0, wanted * rows) : Buffer.allocUnsafe(wanted * rows);
-    if (stride !== wanted) {
-      for (let y = 0; y < rows; y++) plane.copy(tight, y * wanted, y * stride, y * stride + wanted);
-    }
-    for (let done = 0; done < tight.length; ) done += writeSync(file, tight, done, tight.length - done, to + done);
-    to += tight.length;
-  });
+function writeAt(file: number, bytes: Buffer, at: number): number {
+  for (let done = 0; done < bytes.length; ) done += writeSync(file, bytes, done, bytes.length - done, at + done);
+  return bytes.length;
 }

@@ -18,7 +18,9 @@ async function picture(codes: readonly number[], facts: Partial<ClipFacts>) {
     ...{ primaries: 1, transfer: 1, matrix: 1, range: 1, chromaSite: 1, turnDeg: 0, pixelAspect: 1 },
     ...{ interlaced: false, times: null, count: 1, announced: 1, tick: 1, created: null, timeCode: null },
   };
-  const open = openClipPicture('a clip', { codes: file, at: 0, facts: { ...plain, ...facts } }, LINEAR);
+  const strides = facts.pixelFormat === 'gray' ? [facts.widthPx ?? plain.widthPx] : [8, 4, 4];
+  const rows = { strides, lowestFirst: false };
+  const open = openClipPicture('a clip', { codes: file, at: 0, rows, facts: { ...plain, ...facts } }, LINEAR);
   const planes = Array.from({ length: open.channels }, () => new Float32Array(open.width * open.height));
   open.rows(0, planes);
   return { open, planes };

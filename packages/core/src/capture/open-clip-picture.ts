@@ -1,32 +1,31 @@
-import { closeSync, openSync, readSync } from 'node:fs';
-import type { ClipFacts } from './clip-facts.js';
-import { type ClipLayout, frameBytes, layoutOf, planeSize } from './clip-layout.js';
+import { type ClipLayout, layoutOf, planeSize } from './clip-layout.js';
 import { type ClipPlan, planClip } from './clip-light.js';
+import { type ClipPicture, type PlaneWindow, type ReadRows, rowReader } from './clip-window.js';
 import { applyMatrix } from './linearise.js';
 import type { OpenStill } from './open-still.js';
 import { orientInto } from './orient.js';
 import type { RecordedEncoding } from './reading.js';
 import { unreadable } from './still-header.js';
 
-/** One picture of a clip, as decoded: where its codes lie. */
-export interface ClipPicture {
-  /** File of codes, and the byte at which those of this picture begin. */
-  readonly codes: string;
-  readonly at: number;
-  readonly facts: ClipFacts;
-}
-
-/** Opens a picture of a clip that has been decoded: light in the sRGB primaries, 1 = nominal white, upright (space 2). */
-export function openClipPicture(path: string, { codes, at, facts }: ClipPicture, asked: RecordedEncoding): OpenStill {
+/** Opens a picture of a clip, whose codes are read band by band: light in the sRGB primaries, 1 = nominal white, upright (space 2). */
+export function openClipPicture(path: string, picture: ClipPicture, asked: RecordedEncoding): OpenStill {
+  const { facts } = picture;
   const layout = layoutOf(facts.pixelFormat)!;
   const plan = planClip(facts, asked);
   if (typeof plan === 'string') throw unreadable(path, new Error(plan));
   const { widthPx: width, heightPx: height, turnDeg } = facts;
-  const planes = readPlanes(codes, at, layout, width, height);
+  const reader = rowReader(picture, layout, plan.site[1]);
+  const read: ReadRows = (y, count) => {
+    try {
+      return reader(y, count);
+    } catch (error) {
+      throw unreadable(path, error);
+    }
+  };
   const channels = layout.kind === 'grey' ? 1 : 3;
-  const rows = rowsOfPicture(layout, plan, planes, width, height);
+  const rows = rowsOfPicture(layout, plan, read, width, height);
   const told = { channels, bitsPerSample: layout.bits, curve: plan.curve, notes: plan.notes };
-  const clipped = (): number => clippedShare(layout, plan, planes, width, height);
+  const clipped = (): number => clippedShare(layout, plan, read, width, height);
   if (turnDeg === 0) return { ...told, width, height, rows, clipped };
   const upright = turned(rows, channels, width, height, turnDeg);
   const wide = turnDeg === 180 ? width : height;
@@ -41,63 +40,40 @@ export function openClipPicture(path: string, { codes, at, facts }: ClipPicture,
   };
 }
 
-type Codes = Uint8Array | Uint16Array;
+/** Rows of which the codes are held at a time. */
+const BAND_ROWS = 64;
 
-function readPlanes(file: string, at: number, layout: ClipLayout, width: number, height: number): Codes[] {
-  const bytes = Buffer.from(new ArrayBuffer(frameBytes(layout, width, height)));
-  const open = openSync(file, 'r');
-  try {
-    for (let done = 0; done < bytes.length; ) {
-      const read = readSync(open, bytes, done, bytes.length - done, at + done);
-      if (read === 0) throw new Error(`${file} is shorter than what was decoded into it`);
-      done += read;
-    }
-  } finally {
-    closeSync(open);
-  }
-  if (layout.bytes === 2 && layout.bigEndian) bytes.swap16();
-  let from = 0;
-  return layout.planes.map((_, p) => {
-    const [samples, rows] = planeSize(layout, p, width, height);
-    const plane =
-      layout.bytes === 2
-        ? new Uint16Array(bytes.buffer, from, samples * rows)
-        : new Uint8Array(bytes.buffer, from, samples * rows);
-    from += samples * rows * layout.bytes;
-    return plane;
-  });
-}
-
-/** A component of the picture: its codes, and how far it is from one sample to the next across and down. */
-function componentOf(layout: ClipLayout, planes: readonly Codes[], c: number, width: number) {
-  const { plane, first, step } = layout.components[c]!;
-  return { codes: planes[plane]!, first, step, stride: planeSize(layout, plane, width, 1)[0] };
+/** A component of the picture: its plane, and how far it is from one sample to the next across and down. */
+function componentOf(layout: ClipLayout, c: number, width: number) {
+  const { plane } = layout.components[c]!;
+  return { ...layout.components[c]!, stride: planeSize(layout, plane, width, 1)[0] };
 }
 
 type Rows = (y: number, into: readonly Float32Array[]) => void;
+/** Light of row `y` from the codes that are held, into planes from `at` on. */
+type Row = (windows: readonly PlaneWindow[], y: number, into: readonly Float32Array[], at: number) => void;
 
-function rowsOfPicture(
-  layout: ClipLayout,
-  plan: ClipPlan,
-  planes: readonly Codes[],
-  width: number,
-  height: number,
-): Rows {
+function rowsOfPicture(layout: ClipLayout, plan: ClipPlan, read: ReadRows, width: number, height: number): Rows {
   const decode = decoderByTable(plan);
   const { black, white, matrix } = plan;
   const scale = 1 / (white - black);
-  const parts = layout.components.map((_, c) => componentOf(layout, planes, c, width));
-  const light = (y: number, into: readonly Float32Array[], at: number): void => {
-    for (const [c, { codes, first, step, stride }] of parts.entries()) {
+  const parts = layout.components.map((_, c) => componentOf(layout, c, width));
+  const light: Row = (windows, y, into, at) => {
+    for (const [c, { plane, first, step, stride }] of parts.entries()) {
       const out = into[c]!;
-      for (let x = 0, from = y * stride + first; x < width; x++, from += step)
+      const { codes, top } = windows[plane]!;
+      for (let x = 0, from = (y - top) * stride + first; x < width; x++, from += step)
         out[at + x] = decode((codes[from]! - black) * scale);
     }
   };
   const row = layout.kind === 'yuv' ? differenceRows(layout, plan, parts, width, height, decode) : light;
   return (y, into) => {
     const count = into[0]!.length / width;
-    for (let k = 0; k < count; k++) row(y + k, into, k * width);
+    for (let from = 0; from < count; from += BAND_ROWS) {
+      const end = Math.min(count, from + BAND_ROWS);
+      const windows = read(y + from, end - from);
+      for (let k = from; k < end; k++) row(windows, y + k, into, k * width);
+    }
     if (matrix) applyMatrix(into, matrix);
   };
 }
@@ -113,7 +89,7 @@ function differenceRows(
   width: number,
   height: number,
   decode: (v: number) => number,
-) {
+): Row {
   const [luma, blueDifference, redDifference] = parts as [Part, Part, Part];
   const { black, white, middle, half } = plan;
   const [red, blue] = plan.luma!;
@@ -124,19 +100,29 @@ function differenceRows(
   const rows = Math.ceil(height / down);
   const [siteX, siteY] = plan.site;
   const between = Array.from({ length: 2 }, () => new Float32Array(columns));
-  return (y: number, into: readonly Float32Array[], at: number): void => {
+  return (windows, y, into, at) => {
     const [r, g, b] = into as [Float32Array, Float32Array, Float32Array];
     [blueDifference, redDifference].forEach((part, d) => {
-      rowBetween(part, clamp((y - siteY) / down, rows - 1), columns, rows, middle, 0.5 / half, between[d]!);
+      rowBetween(
+        part,
+        windows[part.plane]!,
+        clamp((y - siteY) / down, rows - 1),
+        columns,
+        rows,
+        middle,
+        0.5 / half,
+        between[d]!,
+      );
     });
-    for (let x = 0, from = y * luma.stride + luma.first; x < width; x++, from += luma.step) {
+    const { codes, top } = windows[luma.plane]!;
+    for (let x = 0, from = (y - top) * luma.stride + luma.first; x < width; x++, from += luma.step) {
       const u = clamp((x - siteX) / across, columns - 1);
       const left = Math.floor(u);
       const share = u - left;
       const right = share > 0 ? left + 1 : left;
       const cb = between[0]![left]! * (1 - share) + between[0]![right]! * share;
       const cr = between[1]![left]! * (1 - share) + between[1]![right]! * share;
-      const v = (luma.codes[from]! - black) * scale;
+      const v = (codes[from]! - black) * scale;
       const rr = v + 2 * (1 - red) * cr;
       const bb = v + 2 * (1 - blue) * cb;
       r[at + x] = decode(rr);
@@ -149,7 +135,8 @@ function differenceRows(
 type Part = ReturnType<typeof componentOf>;
 
 function rowBetween(
-  part: Part,
+  { first, step, stride }: Part,
+  { codes, top }: PlaneWindow,
   v: number,
   columns: number,
   rows: number,
@@ -160,8 +147,11 @@ function rowBetween(
   const above = Math.floor(v);
   const share = v - above;
   const below = Math.min(rows - 1, above + 1);
-  const { codes, first, step, stride } = part;
-  for (let i = 0, a = above * stride + first, b = below * stride + first; i < columns; i++, a += step, b += step) {
+  for (
+    let i = 0, a = (above - top) * stride + first, b = (below - top) * stride + first;
+    i < columns;
+    i++, a += step, b += step
+  ) {
     out[i] = (codes[a]! * (1 - share) + codes[b]! * share - middle) * scale;
   }
 }
@@ -186,19 +176,19 @@ function decoderByTable({ decode }: ClipPlan): (v: number) => number {
 }
 
 /** Share of the pixels whose luma, or any of whose colours, is at white or above. */
-function clippedShare(
-  layout: ClipLayout,
-  { white }: ClipPlan,
-  planes: readonly Codes[],
-  width: number,
-  height: number,
-): number {
+function clippedShare(layout: ClipLayout, { white }: ClipPlan, read: ReadRows, width: number, height: number): number {
   const looked = layout.kind === 'yuv' ? [0] : layout.components.map((_, c) => c);
-  const parts = looked.map((c) => componentOf(layout, planes, c, width));
+  const parts = looked.map((c) => componentOf(layout, c, width));
   let count = 0;
+  let windows: readonly PlaneWindow[] = [];
   for (let y = 0; y < height; y++) {
+    if (y % BAND_ROWS === 0) windows = read(y, Math.min(BAND_ROWS, height - y));
     for (let x = 0; x < width; x++) {
-      if (parts.some(({ codes, first, step, stride }) => codes[y * stride + first + x * step]! >= white)) count++;
+      const isClipped = parts.some(({ plane, first, step, stride }) => {
+        const { codes, top } = windows[plane]!;
+        return codes[(y - top) * stride + first + x * step]! >= white;
+      });
+      if (isClipped) count++;
     }
   }
   return count / (width * height);

@@ -1,7 +1,8 @@
 import { withRaster } from '../job/raster-file.js';
 import { applyTable } from './apply-table.js';
+import type { ClipPicture } from './clip-window.js';
 import { decoderOf } from './curves.js';
-import { type ClipPicture, openClipPicture } from './open-clip-picture.js';
+import { openClipPicture } from './open-clip-picture.js';
 import { type OpenStill, openStill } from './open-still.js';
 import type { Calibration, Encoding, Reading, RecordedEncoding } from './reading.js';
 import { unreadable } from './still-header.js';

@@ -41,6 +41,8 @@ export interface LookedAtPass {
   readonly tracked: TrackedPass;
   /** See {@link passSharpness}. */
   readonly sharpness: number | null;
+  /** See {@link darkFrames}. */
+  readonly dark: ReadonlySet<string>;
 }
 
 /** All findings of a capture, what has to be shot again first. */
@@ -55,7 +57,7 @@ export function findingsOf(
     ...passes.flatMap(({ tracked }, i) => notPlaced(nameOf(tracked), placement, i)),
     ...passes.flatMap(({ tracked }) => clipped(tracked)),
     ...passes.flatMap((pass) => soft(pass, best)),
-    ...passes.flatMap(({ tracked }) => spoiled(tracked)),
+    ...passes.flatMap(spoiled),
   ];
 }
 
@@ -143,10 +145,10 @@ function soft({ tracked, sharpness }: LookedAtPass, best: number): Finding[] {
   ];
 }
 
-function spoiled(tracked: TrackedPass): Finding[] {
+function spoiled({ tracked, dark }: LookedAtPass): Finding[] {
   const name = nameOf(tracked);
   const of = (reason: string): readonly string[] =>
-    tracked.leftOut.filter((loss) => loss.reason === reason).map(({ item }) => item);
+    tracked.leftOut.filter((loss) => loss.reason === reason && !dark.has(loss.item)).map(({ item }) => item);
   const clouds = of('clouded');
   const { tiltPx } = tracked.path;
   const far = tracked.frames.filter(({ offPathPx }) => offPathPx > Math.max(FAR_PX, FAR_TIMES * tiltPx));
@@ -170,8 +172,7 @@ function spoiled(tracked: TrackedPass): Finding[] {
       advice: 'These frames will be left out; let nobody touch the mount.',
     });
   }
-  const { frames } = tracked.graded;
-  const lost = 1 - tracked.frames.length / frames.length;
+  const lost = 1 - tracked.frames.length / (tracked.graded.frames.length - dark.size);
   if (lost > MOST_LOST && clouds.length + bumps.length === 0) {
     const detail = `Of the pass "${name}" ${Math.round(100 * lost)} % of the frames cannot be used.`;
     found.push({ kind: 'lost', pass: name, detail, advice: 'Look at them; shoot the pass again.' });

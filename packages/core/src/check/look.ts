@@ -12,6 +12,7 @@ import { type TrackedPass, trackStage } from '../registration/track-stage.js';
 import { chooseFrames } from './choose-frames.js';
 import { type CoveringFrame, mapCover } from './cover-map.js';
 import { type CoverageGrid, gridOf } from './coverage-grid.js';
+import { darkFrames } from './dark-frames.js';
 import { findDisc } from './find-disc.js';
 import { type Finding, findingsOf, passSharpness } from './findings.js';
 import { findMissing } from './missing.js';
@@ -53,7 +54,11 @@ export async function lookAt(context: JobContext, whole: Capture): Promise<Look>
   // What is placed by its limb alone lies a few px off, which would blur the limb of all together.
   const firm = mapCover(all.filter((_, i) => placement.groups[0]!.includes(i)).flat());
   const disc = findDisc(firm) ?? findDisc(map);
-  const passes = tracked.map((one, i) => ({ tracked: one, sharpness: sharpness[i]! }));
+  const passes = tracked.map((one, i) => ({
+    tracked: one,
+    sharpness: sharpness[i]!,
+    dark: darkFrames(one, placement.poses[i] ?? null, map),
+  }));
   return {
     coverage: disc && gridOf(map, disc),
     findings: findingsOf(passes, placement, findMissing(map, disc, reachOf(tracked))),

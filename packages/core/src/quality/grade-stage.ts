@@ -1,5 +1,5 @@
 import type { DecodedPicture } from '../capture/clip-stage.js';
-import type { ClipPicture } from '../capture/open-clip-picture.js';
+import type { ClipPicture } from '../capture/clip-window.js';
 import type { FrameFile, Pass } from '../capture/pass.js';
 import { type Reading, readingKey } from '../capture/reading.js';
 import { planesInFile, type StoredPlane } from '../compute/plane-source.js';

@@ -1,4 +1,6 @@
 import { expect, test } from 'vitest';
+import { stringify } from 'yaml';
+import { parseSettings } from '../capture/settings-read.js';
 import { UsageError } from '../job/errors.js';
 import { plan } from '../plan/plan.js';
 import type { PlanOptions } from '../plan/plan-options.js';
@@ -76,6 +78,12 @@ test('the settings of the capture are those of the plan, of a sensor with the pi
     },
   ).captureSettings;
   expect([atSea!.heightM, own]).toEqual([0, options.sensor]);
+});
+
+test('the settings of small frames, whose pixels stand for many, can be read', () => {
+  const { captureSettings } = planRehearsal(options, shots, { shorterSidePx: 96 });
+  expect(captureSettings.sensor.pitchUm).toBeGreaterThan(100);
+  expect(parseSettings(stringify(captureSettings), 'capture.yaml')).toEqual(captureSettings);
 });
 
 test('aims err within the stated bound, the same for the same seed', () => {
