@@ -33,20 +33,20 @@ export function locateDisc({ light, coverage }: RoundView): LocatedDisc | null {
   return limb && located(limb);
 }
 
-/** A terminator that stands this near to the limb, phase in degrees, is taken for it; a full disc has none. */
-const NEARLY_FULL_DEG = 60;
+/** A full disc has neither terminator nor cusps, phase in degrees. */
 const FULL_DEG = 1;
 /** The limb is lit to 90 degrees from its middle; near the cusps only where ground stands out. */
-const LIT_ARC_DEG = 82;
+const LIT_ARC_DEG = 80;
 /** Ring around the limb in which the unlit side is hidden, radii. */
 const HIDDEN_FROM = 0.8;
 
 /**
- * The same once it is known where the Sun stands: on a nearly full disc the terminator lies within a few pixels of the far
- * limb and would draw the fit inwards, so that side is not looked at. The first fit stays where that leaves nothing.
+ * The same once it is known where the Sun stands. Towards the cusps more and more of the limb lies in the shadow of its
+ * relief, and on a nearly full disc the terminator is within a few pixels of the far limb: both would draw the fit inwards,
+ * so only the limb well on the Sun's side is looked at. The first fit stays where that leaves nothing.
  */
 export function relocateDisc(view: RoundView, first: LocatedDisc, sun: SunSide | null): LocatedDisc {
-  if (!sun || sun.phaseAngleDeg > NEARLY_FULL_DEG || sun.phaseAngleDeg < FULL_DEG) return first;
+  if (!sun || sun.phaseAngleDeg < FULL_DEG) return first;
   const limb = findShownLimb(view.light, litOnly(view.coverage, first, sun.towardsDeg));
   return (limb && located(limb)) ?? first;
 }

@@ -68,7 +68,7 @@ function skyOf(disc: KnownDisc, channel: number, i: number): number {
   return disc.sky[channel]! + 1e-5 * ((i % WIDTH) - Math.floor(i / WIDTH));
 }
 
-test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe above 1 %% of the limb', (sigmaPx) => {
+test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe above a hundredth of the limb', (sigmaPx) => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx, 0.0002);
   const source = plateFrom(scratch('cut.f32'), disc.image, disc.coverage);
   const cut = withBackground(source, 'cut', findLimbModel(source)).read({ x0: 0, y0: 0, width: WIDTH, height: HEIGHT });

@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { createRandom } from '../compute/random.js';
+import { UsageError } from '../job/errors.js';
 import { driftAlong, passCentres, passNames, planPasses } from './poses.js';
 import { completeSettings, REHEARSAL_DEFAULTS } from './settings.js';
 
@@ -68,6 +69,16 @@ describe('planPasses', () => {
       ),
       { seed: 2 },
     );
+  });
+
+  it('refuses to omit a pass that there is not, or all', () => {
+    const settings = completeSettings({ frameHeightPx: 500 });
+    const plan = (omitPasses: number[]) =>
+      planPasses({ ...settings, omitPasses }, { width: 700, height: 1150 }, createRandom(5));
+    const count = plan([]).length;
+    expect(() => plan([count])).toThrow(`omitPasses has ${count}; there are ${count} passes, counted from 0`);
+    expect(() => plan([0.5])).toThrow(UsageError);
+    expect(() => plan(Array.from({ length: count }, (_, i) => i))).toThrow('omitPasses leaves no pass');
   });
 
   it('names passes by place, and leaves a gap where one is omitted without changing the others', () => {

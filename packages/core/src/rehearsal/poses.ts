@@ -1,4 +1,5 @@
 import type { Random } from '../compute/random.js';
+import { UsageError } from '../job/errors.js';
 import { frameLights } from './light.js';
 import { blurTrack, tiltTrack } from './seeing.js';
 import type { RehearsalSettings, TrackPlace } from './settings.js';
@@ -51,7 +52,18 @@ export function planPasses(settings: RehearsalSettings, lit: LitSize, random: Ra
     const places = driftOver(settings, lit, source, cy, position, centres.length);
     return recorded(settings, source, places, position, centres.length, names[position]!);
   });
-  return passes.filter((pass) => !settings.omitPasses.includes(pass.position));
+  return withoutOmitted(passes, settings);
+}
+
+/** Throws {@link UsageError} when a pass is named that does not exist, or none is left. */
+function withoutOmitted(passes: readonly TruePass[], { omitPasses }: RehearsalSettings): TruePass[] {
+  const unknown = omitPasses.find((omitted) => !passes.some(({ position }) => position === omitted));
+  if (unknown !== undefined) {
+    throw new UsageError(`omitPasses has ${unknown}; there are ${passes.length} passes, counted from 0`);
+  }
+  const left = passes.filter(({ position }) => !omitPasses.includes(position));
+  if (left.length === 0) throw new UsageError('omitPasses leaves no pass');
+  return left;
 }
 
 /**
@@ -70,7 +82,7 @@ export function trackPasses(
     const name = `pass-${String(position + 1).padStart(digits, '0')}`;
     return recorded(settings, random.fork(`pass-${position}`), places, position, tracks.length, name);
   });
-  return passes.filter((pass) => !settings.omitPasses.includes(pass.position));
+  return withoutOmitted(passes, settings);
 }
 
 /** Heights of the passes' centres below the capture's centre, lowest pass first. */
