@@ -16,6 +16,7 @@ import { bodyPoseOf } from './describe-where.js';
 import { groundUnder, newGround } from './disc-sampler.js';
 import { georeference, type PlacedBody } from './georeference.js';
 import { type PassWay, wayOf } from './pass-way.js';
+import { sizeFromWays } from './size-from-ways.js';
 
 const HIGH: Setting = { site: { latitudeDeg: 46.6, longitudeDeg: 8, heightM: 1034 }, month: 3 };
 /** Where the summer's Moon stays within twelve degrees of the horizon, and the air flattens it by a pixel. */
@@ -35,6 +36,8 @@ interface Night {
   readonly site: Site;
   /** From the disc's plane to the plate. */
   readonly disc: Affine;
+  /** Of the disc as it would be without air, plate px. */
+  readonly radiusPx: number;
 }
 
 /** Frames of the plan's own passes; none of the drift, bend or turn that is to be found goes in (see `planRehearsal`). */
@@ -65,7 +68,14 @@ function nightOf({ site, month }: Setting, fromDeg: number, toDeg: number): Nigh
     return wayOf(frames) ?? [];
   });
   const disc = compose(toPlate, roundDisc(0, 0, how.discDiameterPx / 2, axisDeg));
-  return { source: sphere(disc, ephemeris('Moon', date, site).frame!, size), ways, date, site, disc };
+  return {
+    source: sphere(disc, ephemeris('Moon', date, site).frame!, size),
+    ways,
+    date,
+    site,
+    disc,
+    radiusPx: how.discDiameterPx / 2,
+  };
 }
 
 /** A frame's pose on the truth, counted from the disc's centre. */
@@ -139,6 +149,26 @@ describe.each([
       }
     }
   });
+});
+
+test.each([HIGH, LOW])('the speed of the drift tells the size of the disc', (setting) => {
+  const { ways, date, site, radiusPx } = nightOf(setting, 80, 160);
+  const moment = { site, air: standardAir(site.heightM) };
+  const size = sizeFromWays('Moon', ways, moment, ephemeris('Moon', date, site).frame!)!;
+  expect(Math.abs(size.radiusPx / radiusPx - 1)).toBeLessThan(3e-4);
+  expect(size.sigmaPx / radiusPx).toBeLessThan(3e-4);
+  const still = ways.map((way) => ({ ...way, speed: null }));
+  expect(sizeFromWays('Moon', still, moment, ephemeris('Moon', date, site).frame!)).toBeNull();
+});
+
+test('a clock that runs a tenth too fast does not make the disc larger', () => {
+  const night = nightOf(HIGH, 80, 100);
+  const fast = night.ways.map((way) => ({
+    ...way,
+    speed: way.speed && { ...way.speed, pxPerS: 1.1 * way.speed.pxPerS },
+  }));
+  const radiusOf = (ways: readonly PassWay[]): number => placed({ ...night, ways }).discToPlate.xx;
+  expect(radiusOf(fast)).toBe(radiusOf(night.ways.map((way) => ({ ...way, speed: null }))));
 });
 
 test('passes that went the other way put the Sun on the wrong side, which is noticed', () => {

@@ -9,12 +9,13 @@ import { roundDisc } from './body-pose.js';
 import { findTurn } from './find-pose.js';
 import type { PoseFit, PosePrior } from './fit-pose.js';
 import { litSide } from './lit-side.js';
-import { type LocatedDisc, locateDisc, relocateDisc, type SunSide } from './locate-disc.js';
+import { type KnownSize, type LocatedDisc, locateDisc, relocateDisc, type SunSide, withSize } from './locate-disc.js';
 import type { PassWay } from './pass-way.js';
 import { type PlateMoment, type SkySays, skySays, unflatten } from './pose-from-sky.js';
 import type { PosedDisc } from './posed-disc.js';
 import { refineOnMap } from './refine-on-map.js';
 import { type RoundView, rounded, scaleOf, smaller, viewOf } from './round-view.js';
+import { sizeFromWays } from './size-from-ways.js';
 import { sunFromShading } from './sun-from-shading.js';
 import { sunSideOn } from './sunward.js';
 
@@ -69,7 +70,7 @@ const LIBRATION_SIGMA_DEG = 0.06;
 
 /**
  * Finds where the body lies on a plate (space 6 -> 4). The disc comes from its lit limb, freed of the flattening by
- * refraction. Its turn comes from the way of the drift and the ephemeris, and, given a map, from the pattern of the
+ * refraction, and its size from the speed of the drift, too. Its turn comes from the way of the drift and the ephemeris, and, given a map, from the pattern of the
  * ground: alone where neither site nor moments are known, or else to make the first exact.
  */
 export function georeference(facts: PlateFacts): PlacedBody | WhereUnknown {
@@ -89,14 +90,22 @@ export function georeference(facts: PlateFacts): PlacedBody | WhereUnknown {
   const view = says && north ? rounded(flat, unflatten(says.flattening, north.northDeg)) : flat;
   const disc = locateDisc(view);
   if (!disc) return unknown('no-limb', 'no lit limb was found on the plate');
-  if (says && north) return bySky(facts, view, disc, says, north);
+  const size = says && sizeOn(flat, facts, says);
+  if (says && north) return bySky(facts, view, disc, says, north, size);
   const first = byMap(facts, view, disc, says);
   if (!says || !first.known) return first;
   // Now that north is known, what the air does to the disc is known, too.
   const northDeg = first.northDeg!;
   const again = rounded(flat, unflatten(says.flattening, northDeg));
   const found = { northDeg, sigmaDeg: AXIS_BY_MAP_DEG, spreadDeg: 0 };
-  return bySky(facts, again, locateDisc(again) ?? disc, says, found);
+  return bySky(facts, again, locateDisc(again) ?? disc, says, found, size);
+}
+
+/** The disc's size on a view that has been made round, by the speed of its drift. */
+function sizeOn(flat: RoundView, { body, moment, ways }: PlateFacts, { sky }: SkySays): KnownSize | null {
+  const size = sizeFromWays(body, ways, moment!, sky.frame!);
+  const scale = scaleOf(flat);
+  return size && { radiusPx: scale * size.radiusPx, sigmaPx: scale * size.sigmaPx };
 }
 
 /** The sky tells; a map, where there is one, makes it exact. */
@@ -106,6 +115,7 @@ function bySky(
   found: LocatedDisc,
   { sky }: SkySays,
   north: NonNullable<SkySays['north']>,
+  size: KnownSize | null,
 ): PlacedBody | WhereUnknown {
   const frame = sky.frame!;
   const axisDeg = signedDeg(north.northDeg - frame.axisPositionAngleDeg);
@@ -119,7 +129,7 @@ function bySky(
       );
     }
   }
-  const disc = relocateDisc(view, found, sunSideOf(sky, north.northDeg));
+  const disc = withSize(relocateDisc(view, found, sunSideOf(sky, north.northDeg)), size);
   const distanceRadii = frame.distanceKm / frame.radiusKm;
   const start: PosedDisc = { ...disc, axisDeg, subObserver: frame.subObserver, distanceRadii };
   const notes = north.spreadDeg > MOST_SPREAD_DEG ? [spreadNote(north.spreadDeg)] : [];

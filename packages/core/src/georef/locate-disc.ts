@@ -22,10 +22,16 @@ export interface SunSide {
 }
 
 /**
- * The Moon's limb is uneven, and its figure is off its centre: an arc of it errs by about half a kilometre in centre and
- * radius, as a share of the radius.
+ * The Moon's limb is uneven: its height scatters by half an arcsecond of the 932 of its radius (Watts 1963), alike over some
+ * degrees.
  */
-const UNEVEN_SHARE = 3e-4;
+const UNEVEN_SHARE = 5e-4;
+const ALIKE_DEG = 5;
+/**
+ * Nor does the limb as a whole stand where that of the mean sphere would, along which ground is counted: on the Moon it is
+ * some 0.7 km farther out, since peaks hide what lies between them (k = 0.2725076 of eclipse reckoning, 1737.4 km).
+ */
+const OFF_SPHERE_SHARE = 4e-4;
 
 /** The disc on a view whose disc is round, by its lit limb; null where none is found. */
 export function locateDisc({ light, coverage }: RoundView): LocatedDisc | null {
@@ -52,12 +58,53 @@ export function relocateDisc(view: RoundView, first: LocatedDisc, sun: SunSide |
 }
 
 function located(limb: LimbFit): LocatedDisc | null {
-  const covariance = Float64Array.from(limb.covariance);
-  for (const i of [0, 4, 8]) covariance[i]! += (UNEVEN_SHARE * limb.radiusPx) ** 2;
-  const weight = invertSymmetric(covariance, 3);
-  if (!weight) return null;
-  const { centreX, centreY, radiusPx } = limb;
-  return { centreX, centreY, radiusPx, covariance: Array.from(covariance), weight: Array.from(weight) };
+  const { centreX, centreY, radiusPx, covariance } = limb;
+  const more = 1 + unevenVariance(limb) / covariance[8]!;
+  const uneven = covariance.map((v) => v * more);
+  uneven[8]! += (OFF_SPHERE_SHARE * radiusPx) ** 2;
+  return weighed({ centreX, centreY, radiusPx }, uneven);
+}
+
+function weighed(disc: ViewDisc, covariance: readonly number[]): LocatedDisc | null {
+  const weight = invertSymmetric(Float64Array.from(covariance), 3);
+  return weight ? { ...disc, covariance, weight: Array.from(weight) } : null;
+}
+
+/**
+ * Variance of the radius of a circle through an arc whose height scatters from one piece to the next. Centre and radius of
+ * less than a full circle err together, as they do from noise.
+ */
+function unevenVariance({ arcDeg, radiusPx }: LimbFit): number {
+  const half = (Math.min(arcDeg, 360) / 2) * DEG;
+  const [first, second] = [Math.sin(half) / half, 0.5 + Math.sin(2 * half) / (4 * half)];
+  const pieces = Math.max(1, arcDeg / ALIKE_DEG);
+  return ((UNEVEN_SHARE * radiusPx) ** 2 * second) / ((second - first ** 2) * pieces);
+}
+
+/** How large a disc is on a view as something else than its limb tells. */
+export interface KnownSize {
+  readonly radiusPx: number;
+  readonly sigmaPx: number;
+}
+
+/** More standard deviations between what limb and clock say of the size mean that the clock is not to be believed. */
+const MOST_SIGMA = 4;
+
+/** A disc whose size is known from elsewhere, too: where the limb is an arc, its centre moves with its radius. */
+export function withSize(disc: LocatedDisc, size: KnownSize | null): LocatedDisc {
+  if (!size) return disc;
+  const { covariance } = disc;
+  const off = size.radiusPx - disc.radiusPx;
+  const variance = covariance[8]! + size.sigmaPx ** 2;
+  if (off ** 2 > MOST_SIGMA ** 2 * variance) return disc;
+  const gain = [2, 5, 8].map((i) => covariance[i]! / variance);
+  const left = covariance.map((v, i) => v - gain[Math.floor(i / 3)]! * covariance[6 + (i % 3)]!);
+  const moved = {
+    centreX: disc.centreX + gain[0]! * off,
+    centreY: disc.centreY + gain[1]! * off,
+    radiusPx: disc.radiusPx + gain[2]! * off,
+  };
+  return weighed(moved, left) ?? disc;
 }
 
 /** The coverage without the surroundings of the limb away from the Sun. */

@@ -1,6 +1,6 @@
 import { applyX, applyY } from '../compute/affine.js';
 import type { HeadedFrame } from '../placement/heading.js';
-import { headingOf } from '../placement/heading.js';
+import { headingOf, TILT_MEMORY } from '../placement/heading.js';
 import { DEG } from '../sky/angles.js';
 
 /** How the body moved through the frame in one pass, as the plate shows it. */
@@ -10,6 +10,14 @@ export interface PassWay {
   readonly sigmaDeg: number;
   /** When the middle of the pass was recorded. */
   readonly date: Date;
+  /** How fast the body went, px a second; null where too few frames have moments that tell. */
+  readonly speed: Speed | null;
+}
+
+/** A speed, px a second. */
+export interface Speed {
+  readonly pxPerS: number;
+  readonly sigmaPxPerS: number;
 }
 
 /** A frame on the plate, with its moment where that is known. */
@@ -34,6 +42,7 @@ export function wayOf(frames: readonly TimedFrame[]): PassWay | null {
       applyX(pose, (widthPx - 1) / 2, (heightPx - 1) / 2) * cos +
       applyY(pose, (widthPx - 1) / 2, (heightPx - 1) / 2) * sin,
   );
+  const timed = frames.flatMap(({ utc }, k) => (utc === null ? [] : [{ s: Date.parse(utc) / 1000, px: along[k]! }]));
   const middle = (frames.length - 1) / 2;
   const forward = along.reduce((sum, a, k) => sum + a * (k - middle), 0) > 0;
   const sign = forward ? -1 : 1;
@@ -41,5 +50,22 @@ export function wayOf(frames: readonly TimedFrame[]): PassWay | null {
     headingDeg: Math.atan2(sign * cos, -sign * sin) / DEG,
     sigmaDeg: heading.sigmaRad / DEG,
     date: new Date(times.reduce((sum, t) => sum + t, 0) / times.length),
+    speed: speedOf(timed),
   };
+}
+
+/** Fewer frames tell no speed. */
+const LEAST_TIMED = 8;
+
+/** The slope of a straight line through places by time; what scatters about it is the air's tilt and coarse clocks. */
+function speedOf(timed: readonly { readonly s: number; readonly px: number }[]): Speed | null {
+  if (timed.length < LEAST_TIMED) return null;
+  const mean = (of: (one: (typeof timed)[number]) => number): number =>
+    timed.reduce((sum, one) => sum + of(one), 0) / timed.length;
+  const [s, px] = [mean((one) => one.s), mean((one) => one.px)];
+  const spread = mean((one) => (one.s - s) ** 2);
+  if (!(spread > 0)) return null;
+  const slope = mean((one) => (one.s - s) * (one.px - px)) / spread;
+  const scatter = mean((one) => (one.px - px - slope * (one.s - s)) ** 2) * (timed.length / (timed.length - 2));
+  return { pxPerS: Math.abs(slope), sigmaPxPerS: TILT_MEMORY * Math.sqrt(scatter / (timed.length * spread)) };
 }

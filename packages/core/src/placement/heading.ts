@@ -27,7 +27,7 @@ export interface HeadedFrame {
 const LEAST_FRAMES = 6;
 const LEAST_WAY = 0.15;
 /** The air's tilt lives on from frame to frame: its mean over a pass scatters by this much more than white noise. */
-const TILT_MEMORY = 1.4;
+export const TILT_MEMORY = 1.4;
 /** Change of the direction between passes by the body's own motion and by refraction, 1 σ, radians: 0.01°. */
 const DRIFT_OF_HEADING_RAD = 2e-4;
 
