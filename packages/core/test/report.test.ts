@@ -184,15 +184,18 @@ describe('in a browser, from a file', () => {
       const { page } = await open(path, { colorScheme });
       for (const summary of await page.locator('summary').all()) await summary.click();
       await page.evaluate(axe.source);
-      const found = await page.evaluate<AxeResult>('axe.run()');
-      expect(found.passes.length).toBeGreaterThan(20);
+      // What passes is thousands of places: their number is all that is taken out of the page.
+      const found = await page.evaluate<AxeResult>(
+        'axe.run().then(({ passes, violations }) => ({ passed: passes.length, violations }))',
+      );
+      expect(found.passed).toBeGreaterThan(20);
       expect(found.violations.map((v) => [v.impact, v.id, v.nodes[0]?.html])).toEqual([]);
     });
   }
 });
 
 interface AxeResult {
-  readonly passes: readonly unknown[];
+  readonly passed: number;
   readonly violations: readonly {
     readonly impact: string;
     readonly id: string;
