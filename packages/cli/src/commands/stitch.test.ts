@@ -11,11 +11,11 @@ const base = await mkdtemp(join(tmpdir(), 'stitch test '));
 afterAll(() => rm(base, { recursive: true }));
 const whole = join(base, 'whole');
 const gap = join(base, 'gap');
-const small = ['--disc', '600', '--frame', '480x320', '--frames-per-pass', '6', '--quiet'];
+const small = ['--disc', '450', '--frame', '360x240', '--frames-per-pass', '6', '--quiet'];
 
 let first: Run;
 beforeAll(async () => {
-  for (const args of [[whole], [gap, '--omit', '1', '--disc', '850']]) {
+  for (const args of [[whole], [gap, '--omit', '1', '--disc', '638']]) {
     expect(await plenilune(['rehearse', ...small, ...args])).toMatchObject({ code: 0, stdout: '', stderr: '' });
   }
   first = await stitch(whole, 'plate', '--crop', '100x80', '--crop', '9000x40', '--json');
