@@ -13,15 +13,7 @@ afterAll(() => rm(base, { recursive: true }));
 test('an error of several faults has a line for each, and no control character of a name', async () => {
   const settings = join(base, 'faults.yaml');
   await writeFile(settings, 'site:\n  latitude: 46\n  "long\u0007itude": 8\n');
-  const { code, stderr } = await called([
-    'plan',
-    '--settings',
-    settings,
-    '--from',
-    '2031-03-01',
-    '--to',
-    '2031-03-02',
-  ]);
+  const { code, stderr } = await called(['plan', '--settings', settings, '--from', '2031-03-01', '--to', '2031-03-02']);
   expect(code).toBe(3);
   expect(stderr.trimEnd().split('\n').length).toBeGreaterThanOrEqual(3);
   expect(stderr).toMatch(/\n {2}line 2, column 3: site\.latitude is no field here; did you mean latitudeDeg\?/);

@@ -125,16 +125,7 @@ test('the Sun over some of the windows: the warning says which, and how to learn
 });
 
 test('no window, or one that is too short, ends with 4 and says why', async () => {
-  const none = await called([
-    'plan',
-    ...rig,
-    ...month,
-    '--altitude',
-    '89',
-    '--json',
-    '--ics',
-    join(base, 'none.ics'),
-  ]);
+  const none = await called(['plan', ...rig, ...month, '--altitude', '89', '--json', '--ics', join(base, 'none.ics')]);
   expect(none.code).toBe(4);
   expect(none.stderr.split('\n')).toEqual([
     'Not feasible: no window was found: the span never has the Moon at least 89° high; try a longer span, or a lower altitude.',

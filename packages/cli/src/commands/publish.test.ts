@@ -79,9 +79,7 @@ test('without what only the maker can say it names all of it, and makes nothing'
   expect(code).toBe(2);
   expect(await readdir(base)).not.toContain('none');
   expect((await called(['publish', plate, '--quiet'])).stderr).toContain('--to <folder> is missing');
-  expect(
-    await called(['publish', capture, '--to', join(base, 'none'), '--facts', capture, '--quiet']),
-  ).toMatchObject({
+  expect(await called(['publish', capture, '--to', join(base, 'none'), '--facts', capture, '--quiet'])).toMatchObject({
     code: 3,
     stderr: expect.stringContaining('[SIDECAR_UNREADABLE]') as string,
   });
