@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { afterAll, describe, expect, test } from 'vitest';
+import { called } from '../test/called.js';
 import { plenilune, start } from '../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'plenilune test '));
@@ -12,15 +13,7 @@ afterAll(() => rm(base, { recursive: true }));
 test('an error of several faults has a line for each, and no control character of a name', async () => {
   const settings = join(base, 'faults.yaml');
   await writeFile(settings, 'site:\n  latitude: 46\n  "long\u0007itude": 8\n');
-  const { code, stderr } = await plenilune([
-    'plan',
-    '--settings',
-    settings,
-    '--from',
-    '2031-03-01',
-    '--to',
-    '2031-03-02',
-  ]);
+  const { code, stderr } = await called(['plan', '--settings', settings, '--from', '2031-03-01', '--to', '2031-03-02']);
   expect(code).toBe(3);
   expect(stderr.trimEnd().split('\n').length).toBeGreaterThanOrEqual(3);
   expect(stderr).toMatch(/\n {2}line 2, column 3: site\.latitude is no field here; did you mean latitudeDeg\?/);
@@ -31,7 +24,7 @@ describe('help', () => {
   test.each(['plan', 'rehearse', 'check', 'stitch', 'publish', 'score'])(
     'of %s fits one screen and shows examples',
     async (command) => {
-      const { code, stdout, stderr } = await plenilune([command, '--help']);
+      const { code, stdout, stderr } = await called([command, '--help']);
       expect(code).toBe(0);
       expect(stderr).toBe('');
       expect(stdout.split('\n').length).toBeLessThanOrEqual(30);
@@ -41,7 +34,7 @@ describe('help', () => {
   );
 
   test('names the commands that exist and the exit codes', async () => {
-    const { code, stdout } = await plenilune(['--help']);
+    const { code, stdout } = await called(['--help']);
     expect(code).toBe(0);
     for (const word of [
       'plan',
@@ -113,7 +106,7 @@ describe('bad usage ends with 2 and says what is meant', () => {
     [['rehearse', join(base, 'r'), '--frame', '960x9'], ': --frame (frameHeightPx) is 9; give a whole number from 64 '],
     [['score', 'p', 't', 'more'], 'too many arguments'],
   ])('%j', async (args, message) => {
-    const { code, stdout, stderr } = await plenilune(args);
+    const { code, stdout, stderr } = await called(args);
     expect(stderr).toContain(message);
     expect(stderr).toMatch(/^plenilune: [^\n]+\[USAGE\]\n$/);
     expect(stdout).toBe('');
@@ -130,10 +123,10 @@ describe('bad usage ends with 2 and says what is meant', () => {
 });
 
 test('a capture or plate that is not there ends with 3', async () => {
-  const stitched = await plenilune(['stitch', join(base, 'no capture'), '--out', join(base, 'plate')]);
+  const stitched = await called(['stitch', join(base, 'no capture'), '--out', join(base, 'plate')]);
   expect(stitched.stderr).toMatch(/^plenilune: .*no capture.* \[CAPTURE_[A-Z]+\]\n$/s);
   expect(stitched.code).toBe(3);
-  const scored = await plenilune(['score', join(base, 'no.tif'), base]);
+  const scored = await called(['score', join(base, 'no.tif'), base]);
   expect(scored.stderr).toMatch(/^plenilune: .* \[(PLATE|TRUTH)_UNREADABLE\]\n$/s);
   expect(scored.code).toBe(3);
 });

@@ -1,6 +1,6 @@
 import { pathToFileURL } from 'node:url';
 import { type Browser, type BrowserContextOptions, chromium, type Page, type Request } from 'playwright-core';
-import { afterAll, beforeAll } from 'vitest';
+import { afterAll, afterEach, beforeAll } from 'vitest';
 
 /** A page, and what must stay empty while it is looked at. */
 export interface Watched {
@@ -14,6 +14,10 @@ export function useBrowser(): (path: string, options?: BrowserContextOptions) =>
   let browser: Browser;
   beforeAll(async () => {
     browser = await chromium.launch({ executablePath: '/usr/bin/chromium', args: ['--no-sandbox'] });
+  });
+  // A page that nobody looks at any more is still drawn.
+  afterEach(async () => {
+    for (const context of browser.contexts()) await context.close();
   });
   afterAll(() => browser?.close());
   return async (path, options) => {

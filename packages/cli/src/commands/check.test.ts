@@ -2,6 +2,7 @@ import { cp, mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { called } from '../../test/called.js';
 import { plenilune, start } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'check test '));
@@ -9,7 +10,7 @@ afterAll(() => rm(base, { recursive: true }));
 const capture = join(base, 'night', 'capture');
 
 beforeAll(async () => {
-  const small = ['--passes', '2', '--disc', '500', '--frame', '480x320', '--frames-per-pass', '12', '--quiet'];
+  const small = ['--passes', '2', '--disc', '400', '--frame', '384x256', '--frames-per-pass', '12', '--quiet'];
   expect(await plenilune(['rehearse', join(base, 'night'), ...small])).toMatchObject({ code: 0 });
   await writeFile(join(capture, 'list.txt'), 'text');
 });
@@ -18,7 +19,7 @@ test('says what a capture holds, for people and for programs', async () => {
   const { code, stdout, stderr } = await plenilune(['check', capture, '--json']);
   expect(code).toBe(0);
   expect(stderr).toMatch(
-    /^2 passes:\n {2}lower {2}12 stills {2}480 x 320 px {2}\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC by the file\n {2}upper/,
+    /^2 passes:\n {2}lower {2}12 stills {2}384 x 256 px {2}\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC by the file\n {2}upper/,
   );
   expect(stderr).toContain('Left out: list.txt: ');
   expect(JSON.parse(stdout)).toMatchObject({
@@ -52,7 +53,7 @@ test('--watch looks again when files have arrived, and ends when interrupted', a
 test('--init writes settings that stitch reads, once', async () => {
   const path = join(capture, 'capture.yaml');
   await rm(path);
-  const { code, stderr } = await plenilune(['check', capture, '--init']);
+  const { code, stderr } = await called(['check', capture, '--init']);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`settings ${path}\n`) });
   expect(stderr).toContain('\nFilled in from the files: sensor.widthPx, sensor.heightPx, passes.folder.\n');
   expect(stderr).toMatch(
@@ -61,26 +62,26 @@ test('--init writes settings that stitch reads, once', async () => {
   expect(stderr).toContain('\nIt is there to be edited: ');
   const text = await readFile(path, 'utf8');
   expect(text).toContain('\n  - folder: lower\n');
-  const again = await plenilune(['check', capture, '--init']);
+  const again = await called(['check', capture, '--init']);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('never replaced') });
   await writeFile(path, text.replace('folder: lower', 'folder: lowr'));
-  const refused = await plenilune(['check', capture]);
+  const refused = await called(['check', capture]);
   expect(refused).toMatchObject({ code: 3, stderr: expect.stringContaining('Did you mean "lower"?') });
 });
 
 test('--init prepares a folder before the night, where no picture is yet', async () => {
   const path = join(base, 'tonight', 'capture.yaml');
   await mkdir(join(base, 'tonight'));
-  const { code, stderr } = await plenilune(['check', join(base, 'tonight'), '--init']);
+  const { code, stderr } = await called(['check', join(base, 'tonight'), '--init']);
   expect({ code, stderr }).toMatchObject({ code: 0, stderr: expect.stringContaining(`settings ${path}\n`) });
   expect(stderr).toMatch(/^No pass yet\.\nNothing is filled in\.\nLeft as comments, .*: title, notes, .*rights/);
-  const again = await plenilune(['check', join(base, 'tonight'), '--init']);
+  const again = await called(['check', join(base, 'tonight'), '--init']);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('never replaced') });
-  const plain = await plenilune(['check', join(base, 'tonight')]);
+  const plain = await called(['check', join(base, 'tonight')]);
   expect(plain).toMatchObject({ code: 3, stderr: expect.stringContaining('[CAPTURE_EMPTY]') });
 });
 
 test('what is no capture is bad input', async () => {
-  const { code, stderr } = await plenilune(['check', join(base, 'nowhere')]);
+  const { code, stderr } = await called(['check', join(base, 'nowhere')]);
   expect({ code, stderr }).toMatchObject({ code: 3, stderr: expect.stringContaining('[CAPTURE_UNREADABLE]') });
 });

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { readSettingsFile } from '@plenilune/core';
 import { afterAll, expect, test } from 'vitest';
+import { called } from '../../test/called.js';
 import { plenilune } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'plan test '));
@@ -47,14 +48,14 @@ test('windows and a shot list for people, the same as JSON for programs, and two
   expect(made.shots.passes.length).toBe(5);
   expect(await readFile(join(base, 'plan.html'), 'utf8')).toContain('<svg');
   expect(await readFile(join(base, 'plan.ics'), 'utf8')).toMatch(/^BEGIN:VCALENDAR\r\n/);
-  const again = await plenilune(['plan', ...rig, ...month, ...files]);
+  const again = await called(['plan', ...rig, ...month, ...files]);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringMatching(/plan\.html exists\. .*\[OUTPUT_EXISTS\]\n$/) });
-  expect(await plenilune(['plan', ...rig, ...month, ...files, '--force'])).toMatchObject({ code: 0 });
+  expect(await called(['plan', ...rig, ...month, ...files, '--force'])).toMatchObject({ code: 0 });
   expect((await readdir(base)).sort()).toEqual(['part.yaml', 'plan.html', 'plan.ics', 'rig.yaml']);
 });
 
 test('settings say the same as options, which come first', async () => {
-  const run = async (...args: string[]) => (await plenilune(['plan', ...args, ...month, '--json', '--quiet'])).stdout;
+  const run = async (...args: string[]) => (await called(['plan', ...args, ...month, '--json', '--quiet'])).stdout;
   const options = await run(...rig, '--zone', 'Europe/Zurich');
   expect(await run('--settings', settings)).toBe(options);
   const wide = JSON.parse(await run('--settings', settings, '--focal', '400', '--roll', '-90', '--window', '2'));
@@ -82,15 +83,15 @@ test('--rehearse makes a capture of the planned passes, with site and clock', as
     optics: { focalLengthMm: 320, apertureMm: 80 },
     sensor,
   });
-  const { stderr: listed } = await plenilune(['check', join(folder, 'capture')]);
+  const { stderr: listed } = await called(['check', join(folder, 'capture')]);
   expect(listed).toMatch(/stills {2}480 x 480 px {2}2031-03-\d\d \d\d:\d\d:\d\d UTC, for/);
-  const again = await plenilune(['plan', ...small, ...month, '--rehearse', folder]);
+  const again = await called(['plan', ...small, ...month, '--rehearse', folder]);
   expect(again).toMatchObject({ code: 2, stderr: expect.stringContaining('[OUTPUT_EXISTS]') });
 });
 
 test('the Sun: done, with the warning wherever one looks', async () => {
   const ics = join(base, 'sun.ics');
-  const { code, stdout, stderr } = await plenilune([
+  const { code, stdout, stderr } = await called([
     'plan',
     ...rig,
     ...['--from', '2031-03-01', '--to', '2031-03-02', '--body', 'sun', '--json', '--ics', ics],
@@ -113,7 +114,7 @@ test('the Sun: done, with the warning wherever one looks', async () => {
 
 test('the Sun over some of the windows: the warning says which, and how to learn the way to sweep for another', async () => {
   const days = ['--from', '2031-03-01', '--to', '2031-03-05'];
-  const { stdout, stderr } = await plenilune(['plan', ...rig, ...days, '--sky', 'any', '--altitude', '50', '--json']);
+  const { stdout, stderr } = await called(['plan', ...rig, ...days, '--sky', 'any', '--altitude', '50', '--json']);
   const { windows } = JSON.parse(stdout) as { windows: { rank: number; sun: object | null }[] };
   const marked = [...stderr.matchAll(/^ {2}(\d+) {2}.* SUN$/gm)].map(([, rank]) => Number(rank));
   expect(marked).toEqual(windows.filter(({ sun }) => sun !== null).map(({ rank }) => rank));
@@ -124,16 +125,7 @@ test('the Sun over some of the windows: the warning says which, and how to learn
 });
 
 test('no window, or one that is too short, ends with 4 and says why', async () => {
-  const none = await plenilune([
-    'plan',
-    ...rig,
-    ...month,
-    '--altitude',
-    '89',
-    '--json',
-    '--ics',
-    join(base, 'none.ics'),
-  ]);
+  const none = await called(['plan', ...rig, ...month, '--altitude', '89', '--json', '--ics', join(base, 'none.ics')]);
   expect(none.code).toBe(4);
   expect(none.stderr.split('\n')).toEqual([
     'Not feasible: no window was found: the span never has the Moon at least 89° high; try a longer span, or a lower altitude.',
@@ -150,7 +142,7 @@ test('no window, or one that is too short, ends with 4 and says why', async () =
   expect(missed.conditions.map(({ heldMin }: { heldMin: number }) => heldMin > 0)).toEqual([false, true]);
   expect(await readdir(base)).not.toContain('none.ics');
   const short = ['--from', '2031-03-02T19:30Z', '--to', '2031-03-02T20:40:00+01:00'];
-  const brief = await plenilune(['plan', ...rig, ...short, '--json']);
+  const brief = await called(['plan', ...rig, ...short, '--json']);
   expect(brief).toMatchObject({ code: 4, stderr: expect.stringMatching(/needs 5 passes, .* the window lasts 10 min/) });
   expect(JSON.parse(brief.stdout)).toMatchObject({ feasible: false, shots: null });
 });
@@ -182,6 +174,6 @@ test.each([
   [[...rig, ...month, '--body'], 'argument missing; expected one of moon, sun, mercury, '],
   [[...rig, ...month, '--feature', 'Copernikus'], 'did you mean Copernicus?'],
 ])('%j is bad usage', async (args, message) => {
-  const { code, stdout, stderr } = await plenilune(['plan', ...args]);
+  const { code, stdout, stderr } = await called(['plan', ...args]);
   expect({ code, stdout, stderr }).toMatchObject({ code: 2, stdout: '', stderr: expect.stringContaining(message) });
 });

@@ -3,6 +3,7 @@ import { appendFile, cp, mkdtemp, readdir, readFile, rm, writeFile } from 'node:
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { called } from '../../test/called.js';
 import { plenilune } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'publish test '));
@@ -16,7 +17,7 @@ listing: { keywords: [alps, ridge] }
 `;
 
 beforeAll(async () => {
-  const small = ['--disc', '600', '--frame', '480x320', '--frames-per-pass', '6', '--quiet'];
+  const small = ['--disc', '420', '--frame', '360x270', '--passes', '2', '--frames-per-pass', '4', '--quiet'];
   expect(await plenilune(['rehearse', join(base, 'night'), ...small])).toMatchObject({ code: 0 });
   await writeFile(join(base, 'facts.yaml'), SETTINGS);
   await writeFile(join(capture, 'capture.yaml'), SETTINGS);
@@ -42,20 +43,20 @@ test('a stitched plate becomes a pack that checks itself', async () => {
   ]);
   execFileSync('sha256sum', ['-c', '--strict', '--quiet', 'SHA256SUMS'], { cwd: pack });
 
-  const whole = await plenilune(['check', pack]);
+  const whole = await called(['check', pack]);
   expect(whole).toMatchObject({ code: 0, stderr: expect.stringMatching(/\n9 files are as .*SHA256SUMS says\.\n$/) });
   await appendFile(join(pack, 'LICENCE.txt'), 'x');
   await rm(join(pack, 'listing.csv'));
-  const harmed = await plenilune(['check', pack, '--json']);
+  const harmed = await called(['check', pack, '--json']);
   expect(harmed.code).toBe(3);
   expect(harmed.stderr).toMatch(
     /\nLICENCE\.txt has changed\.\nlisting\.csv is missing\.\n2 files differ from .*SHA256SUMS; 7 are as it says\.\n$/,
   );
   expect(JSON.parse(harmed.stdout)).toMatchObject({ packDir: pack, checked: 9, differences: [{}, {}] });
-  expect(await plenilune(['check', pack, '--init', '--quiet'])).toMatchObject({ code: 2 });
+  expect(await called(['check', pack, '--init', '--quiet'])).toMatchObject({ code: 2 });
 
-  expect(await plenilune([...args, '--quiet'])).toMatchObject({ code: 2 });
-  const forced = await plenilune([...args, '--quiet', '--force', '--watermark', 'SAMPLE', '--keywords', 'own, words']);
+  expect(await called([...args, '--quiet'])).toMatchObject({ code: 2 });
+  const forced = await called([...args, '--quiet', '--force', '--watermark', 'SAMPLE', '--keywords', 'own, words']);
   expect(forced).toMatchObject({ code: 0, stderr: '', stdout });
 });
 
@@ -66,21 +67,19 @@ test('of a synthetic plate it says that it is no photograph', async () => {
   const sidecar = { ...told, capture: { ...told.capture, synthetic: true } };
   await writeFile(join(drawn, 'plate.json'), JSON.stringify(sidecar));
   const args = ['publish', drawn, '--to', join(base, 'drawn pack'), '--facts', join(base, 'facts.yaml')];
-  const { code, stderr } = await plenilune(args);
+  const { code, stderr } = await called(args);
   expect(code).toBe(0);
   expect(stderr).toContain('The plate is synthetic: no photograph. The pack says so.\n');
   expect(stderr).not.toContain('When it was taken');
 });
 
 test('without what only the maker can say it names all of it, and makes nothing', async () => {
-  const { code, stderr } = await plenilune(['publish', plate, '--to', join(base, 'none'), '--title', 'x', '--quiet']);
+  const { code, stderr } = await called(['publish', plate, '--to', join(base, 'none'), '--title', 'x', '--quiet']);
   expect(stderr).toMatch(/it has not been said: creator \(--creator, .*; licence \(--licence, .* \[FACTS_MISSING\]\n$/);
   expect(code).toBe(2);
   expect(await readdir(base)).not.toContain('none');
-  expect((await plenilune(['publish', plate, '--quiet'])).stderr).toContain('--to <folder> is missing');
-  expect(
-    await plenilune(['publish', capture, '--to', join(base, 'none'), '--facts', capture, '--quiet']),
-  ).toMatchObject({
+  expect((await called(['publish', plate, '--quiet'])).stderr).toContain('--to <folder> is missing');
+  expect(await called(['publish', capture, '--to', join(base, 'none'), '--facts', capture, '--quiet'])).toMatchObject({
     code: 3,
     stderr: expect.stringContaining('[SIDECAR_UNREADABLE]') as string,
   });
@@ -99,17 +98,17 @@ test('stitch has left the metadata as a file that another reader understands', a
 });
 
 test('check compares a plate with its sidecar, and ends with 3 on a difference', async () => {
-  const same = await plenilune(['check', plate, '--capture', capture]);
+  const same = await called(['check', plate, '--capture', capture]);
   expect(same.stderr).toMatch(/\d+ files are as .*plate\.json says\.\n$/);
   expect(same.code).toBe(0);
-  const alone = await plenilune(['check', join(plate, 'plate.json'), '--json']);
+  const alone = await called(['check', join(plate, 'plate.json'), '--json']);
   expect(alone.stderr).toMatch(
     /3 files are as .* says\.\n\d+ inputs were not looked at; --capture says where they are\.\n$/,
   );
   expect(JSON.parse(alone.stdout)).toMatchObject({ checked: 3, differences: [] });
   const xmp = await readFile(join(plate, 'plate.xmp'));
   await appendFile(join(plate, 'plate.xmp'), ' ');
-  expect(await plenilune(['check', plate, '--quiet', '--json'])).toMatchObject({
+  expect(await called(['check', plate, '--quiet', '--json'])).toMatchObject({
     code: 3,
     stdout: expect.stringMatching(/"file": *"plate\.xmp"/) as string,
   });
@@ -117,7 +116,7 @@ test('check compares a plate with its sidecar, and ends with 3 on a difference',
 
   const [first] = (await readdir(capture, { recursive: true })).filter((name) => name.endsWith('.png'));
   await appendFile(join(capture, first!), 'x');
-  const changed = await plenilune(['check', plate, '--capture', capture, '--json']);
+  const changed = await called(['check', plate, '--capture', capture, '--json']);
   expect(changed.stderr).toContain(`${first} of the capture has changed.\n`);
   expect(changed.code).toBe(3);
   expect(JSON.parse(changed.stdout)).toMatchObject({ differences: [{ file: first, role: 'input', state: 'changed' }] });
@@ -127,6 +126,6 @@ test('check compares a plate with its sidecar, and ends with 3 on a difference',
     [plate, '--watch'],
     [capture, '--capture', capture],
   ]) {
-    expect(await plenilune(['check', ...args, '--quiet'])).toMatchObject({ code: 2 });
+    expect(await called(['check', ...args, '--quiet'])).toMatchObject({ code: 2 });
   }
 });

@@ -2,6 +2,7 @@ import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, describe, expect, test } from 'vitest';
+import { called } from '../../test/called.js';
 import { plenilune, start } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'rehearse test '));
@@ -40,7 +41,7 @@ test('the same seed gives the same files, another gives others', async () => {
     ['seed b', '4'],
     ['seed c', '5'],
   ] as const) {
-    await plenilune(['rehearse', join(base, name), ...small, '--seed', seed]);
+    await called(['rehearse', join(base, name), ...small, '--seed', seed]);
     truths.push((await readFile(join(base, name, 'truth.png'))).toString('base64'));
   }
   expect(truths[1]).toBe(truths[0]);
@@ -49,12 +50,12 @@ test('the same seed gives the same files, another gives others', async () => {
 
 test('what is there already is replaced only by force', async () => {
   const folder = join(base, 'twice');
-  await plenilune(['rehearse', folder, ...small]);
-  expect(await plenilune(['rehearse', folder, ...small, '--quiet'])).toMatchObject({
+  await called(['rehearse', folder, ...small]);
+  expect(await called(['rehearse', folder, ...small, '--quiet'])).toMatchObject({
     code: 2,
     stderr: expect.stringMatching(/^plenilune: [^\n]+ \[OUTPUT_EXISTS\]\n$/),
   });
-  expect((await plenilune(['rehearse', folder, ...small, '--force'])).code).toBe(0);
+  expect((await called(['rehearse', folder, ...small, '--force'])).code).toBe(0);
 });
 
 describe('an interrupt', () => {

@@ -4,17 +4,18 @@ import { mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promise
 import { hostname, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { called } from '../../test/called.js';
 import { plenilune, type Run, start } from '../../test/plenilune.js';
 
 const base = await mkdtemp(join(tmpdir(), 'stitch test '));
 afterAll(() => rm(base, { recursive: true }));
 const whole = join(base, 'whole');
 const gap = join(base, 'gap');
-const small = ['--disc', '600', '--frame', '480x320', '--frames-per-pass', '6', '--quiet'];
+const small = ['--disc', '450', '--frame', '360x240', '--frames-per-pass', '6', '--quiet'];
 
 let first: Run;
 beforeAll(async () => {
-  for (const args of [[whole], [gap, '--omit', '1', '--disc', '850']]) {
+  for (const args of [[whole], [gap, '--omit', '1', '--disc', '638']]) {
     expect(await plenilune(['rehearse', ...small, ...args])).toMatchObject({ code: 0, stdout: '', stderr: '' });
   }
   first = await stitch(whole, 'plate', '--crop', '100x80', '--crop', '9000x40', '--json');
@@ -46,7 +47,7 @@ test('a whole capture gives a whole plate, which scores', async () => {
     expect.arrayContaining(['plate.json', 'plate.tif', 'preview.jpg', 'report.html']),
   );
 
-  const scored = await plenilune(['score', join(base, 'plate', 'plate.tif'), whole, '--json', '--quiet']);
+  const scored = await called(['score', join(base, 'plate', 'plate.tif'), whole, '--json', '--quiet']);
   expect(scored).toMatchObject({ code: 0, stderr: '' });
   // Loose on purpose: that score works is tested here; how good plates are, elsewhere.
   const report = JSON.parse(scored.stdout) as { covered: number; geometryRmsPx: number };
@@ -93,7 +94,7 @@ test('a file where a folder should be, or no name at all, is bad usage', async (
   const file = join(base, 'a file');
   await writeFile(file, 'text');
   for (const out of [file, join(file, 'deeper'), '']) {
-    const { code, stderr } = await plenilune(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
+    const { code, stderr } = await called(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
     expect(stderr).toContain('[USAGE]');
     expect(code).toBe(2);
   }
@@ -101,7 +102,7 @@ test('a file where a folder should be, or no name at all, is bad usage', async (
 
 test('a place that the system lets nobody write to is told in plain words', async () => {
   for (const out of ['/proc/plate', join(base, 'x'.repeat(300))]) {
-    const { code, stderr } = await plenilune(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
+    const { code, stderr } = await called(['stitch', join(whole, 'capture'), '--out', out, '--quiet']);
     expect(stderr).toMatch(/cannot be written: .* \[OUTPUT_UNWRITABLE\]\n$/);
     expect(code).toBe(2);
   }

@@ -150,12 +150,16 @@ function leastOverlap(one: Case): { least: number; seams: number } {
     if (heightA !== heightB) continue;
     const side = (heightA ? rig.heightPx : rig.widthPx) * scale;
     const slope = Math.abs((heightA ? a.xPxPerS : a.yPxPerS) / a.speedPxPerS);
-    for (const along of [-0.95, -0.5, 0, 0.5, 0.95]) {
-      const across = Array.from({ length: 21 }, (_, i) => (i - 10) / 10);
-      const column = across.map((y) => ({ west: along * c - y * s, north: along * s + y * c }));
-      const crossing = [k, k + 1].map((pass) =>
-        follow(rig, cameraOf(one, pass), momentsOf(one, pass, 0.5), column).map((path) => atMidline(path, heightA)),
-      );
+    const across = Array.from({ length: 21 }, (_, i) => (i - 10) / 10);
+    const columns = [-0.95, -0.5, 0, 0.5, 0.95];
+    const places = columns.flatMap((along) =>
+      across.map((y) => ({ west: along * c - y * s, north: along * s + y * c })),
+    );
+    const crossings = [k, k + 1].map((pass) =>
+      follow(rig, cameraOf(one, pass), momentsOf(one, pass, 0.5), places).map((path) => atMidline(path, heightA)),
+    );
+    for (const [at, along] of columns.entries()) {
+      const crossing = crossings.map((all) => all.slice(at * across.length, (at + 1) * across.length));
       // Across the drift upwards in the frame or downwards: the same in both passes.
       // Places far beside a frame cross the line of its midline at another time.
       const reached = crossing[0]!.filter((value) => !Number.isNaN(value));

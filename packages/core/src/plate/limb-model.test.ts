@@ -1,21 +1,18 @@
 import { expect, test } from 'vitest';
 import { type KnownDisc, knownDisc, LIMB_LIGHT } from '../../test/known-disc.js';
-import { plateFrom } from '../../test/plate-on-disk.js';
-import { useScratch } from '../../test/scratch.js';
+import { plateOf } from '../../test/plate-in-memory.js';
 import { quantile } from '../compute/quantile.js';
 import { withBackground } from './background.js';
 import { gaugeOf, type LimbEllipse } from './limb-ellipse.js';
 import { findLimbModel } from './limb-model.js';
 import { alphaAt } from './matte.js';
 
-const scratch = useScratch();
-
 const ELLIPSE: LimbEllipse = { centreX: 402.3, centreY: 371.8, aPx: 300, bPx: 294, angleDeg: 0 };
 const [WIDTH, HEIGHT] = [800, 740];
 
 test.each([0.8, 1.7, 3])('the ellipse, a softness of %f px and the sky are found', (sigmaPx) => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx);
-  const limb = findLimbModel(plateFrom(scratch(`found-${sigmaPx}.f32`), disc.image, disc.coverage))!;
+  const limb = findLimbModel(plateOf(disc.image, disc.coverage))!;
   for (const name of ['centreX', 'centreY', 'aPx', 'bPx'] as const) {
     expect(Math.abs(limb.ellipse[name] - ELLIPSE[name])).toBeLessThan(0.2);
   }
@@ -70,7 +67,7 @@ function skyOf(disc: KnownDisc, channel: number, i: number): number {
 
 test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe above a hundredth of the limb', (sigmaPx) => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx, 0.0002);
-  const source = plateFrom(scratch('cut.f32'), disc.image, disc.coverage);
+  const source = plateOf(disc.image, disc.coverage);
   const cut = withBackground(source, 'cut', findLimbModel(source)).read({ x0: 0, y0: 0, width: WIDTH, height: HEIGHT });
   for (const behind of Object.values(BACKGROUNDS)) {
     behind.forEach((back, c) => {
@@ -104,7 +101,7 @@ test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe ab
 
 test('with the sky subtracted the limb is what the matte leaves of the body, and so is what is cut out within it', () => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, 1.7, 0);
-  const source = plateFrom(scratch('subtract.f32'), disc.image, disc.coverage);
+  const source = plateOf(disc.image, disc.coverage);
   const limb = findLimbModel(source)!;
   const { image } = withBackground(source, 'subtract', limb).read({ x0: 0, y0: 0, width: WIDTH, height: HEIGHT });
   image.planes.forEach((plane, c) => {
@@ -136,5 +133,5 @@ test('no limb, no model', () => {
   const size = { width: 200, height: 200 };
   const flat = new Float32Array(40_000).fill(0.3);
   const coverage = { ...size, data: new Float32Array(40_000).fill(1) };
-  expect(findLimbModel(plateFrom(scratch('flat.f32'), { ...size, planes: [flat] }, coverage))).toBeNull();
+  expect(findLimbModel(plateOf({ ...size, planes: [flat] }, coverage))).toBeNull();
 });
