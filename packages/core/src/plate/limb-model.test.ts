@@ -65,39 +65,47 @@ function skyOf(disc: KnownDisc, channel: number, i: number): number {
   return disc.sky[channel]! + 1e-5 * ((i % WIDTH) - Math.floor(i / WIDTH));
 }
 
-test.each([0.8, 1.7, 3])('cut out with a softness of %f px there is no fringe above a hundredth of the limb', (sigmaPx) => {
-  const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx, 0.0002);
-  const source = plateOf(disc.image, disc.coverage);
-  const cut = withBackground(source, 'cut', findLimbModel(source)).read({ x0: 0, y0: 0, width: WIDTH, height: HEIGHT });
-  for (const behind of Object.values(BACKGROUNDS)) {
-    behind.forEach((back, c) => {
-      const over = cut.coverage.data.map((alpha, i) => alpha * cut.image.planes[c]![i]! + (1 - alpha) * back);
-      // Body without the light of the sky that lies over it.
-      const truth = disc.alpha.map((alpha, i) => {
-        const own = disc.tint[c]! * disc.body[i]! - skyOf(disc, c, i);
-        return alpha * own + (1 - alpha) * back;
-      });
-      const near = profile(
-        over.map((value, i) => value - truth[i]!),
-        (d) => Math.abs(d) < 6 * sigmaPx + 2,
-      );
-      // An edge that lies 0.05 px off its place is no fringe, but differs by that much from one that does not.
-      const limbLight = disc.tint[c]! * LIMB_LIGHT - disc.sky[c]!;
-      const misplaced = (0.05 * Math.abs(back - limbLight)) / (sigmaPx * Math.sqrt(2 * Math.PI));
-      expect(Math.max(...near.map(Math.abs))).toBeLessThan(0.01 * LIMB_LIGHT + misplaced);
-      const along = profile(over, (d) => d > -1.5 * sigmaPx && d < 6 * sigmaPx + 2);
-      expect(fringe(along)).toBeLessThan(0.01 * LIMB_LIGHT);
+test.each([0.8, 1.7, 3])(
+  'cut out with a softness of %f px there is no fringe above a hundredth of the limb',
+  (sigmaPx) => {
+    const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, sigmaPx, 0.0002);
+    const source = plateOf(disc.image, disc.coverage);
+    const cut = withBackground(source, 'cut', findLimbModel(source)).read({
+      x0: 0,
+      y0: 0,
+      width: WIDTH,
+      height: HEIGHT,
     });
-  }
-  // The plate as it is, laid over white with the same matte, has one: the sky under the edge.
-  const plain = disc.image.planes[1]!.map((value, i) => cut.coverage.data[i]! * value + 1 - cut.coverage.data[i]!);
-  const untouched = disc.alpha.map((alpha, i) => alpha * disc.body[i]! + 1 - alpha);
-  const sunk = profile(
-    plain.map((value, i) => untouched[i]! - value),
-    (d) => Math.abs(d) < 3 * sigmaPx,
-  );
-  expect(Math.max(...sunk)).toBeGreaterThan(0.1 * LIMB_LIGHT);
-});
+    for (const behind of Object.values(BACKGROUNDS)) {
+      behind.forEach((back, c) => {
+        const over = cut.coverage.data.map((alpha, i) => alpha * cut.image.planes[c]![i]! + (1 - alpha) * back);
+        // Body without the light of the sky that lies over it.
+        const truth = disc.alpha.map((alpha, i) => {
+          const own = disc.tint[c]! * disc.body[i]! - skyOf(disc, c, i);
+          return alpha * own + (1 - alpha) * back;
+        });
+        const near = profile(
+          over.map((value, i) => value - truth[i]!),
+          (d) => Math.abs(d) < 6 * sigmaPx + 2,
+        );
+        // An edge that lies 0.05 px off its place is no fringe, but differs by that much from one that does not.
+        const limbLight = disc.tint[c]! * LIMB_LIGHT - disc.sky[c]!;
+        const misplaced = (0.05 * Math.abs(back - limbLight)) / (sigmaPx * Math.sqrt(2 * Math.PI));
+        expect(Math.max(...near.map(Math.abs))).toBeLessThan(0.01 * LIMB_LIGHT + misplaced);
+        const along = profile(over, (d) => d > -1.5 * sigmaPx && d < 6 * sigmaPx + 2);
+        expect(fringe(along)).toBeLessThan(0.01 * LIMB_LIGHT);
+      });
+    }
+    // The plate as it is, laid over white with the same matte, has one: the sky under the edge.
+    const plain = disc.image.planes[1]!.map((value, i) => cut.coverage.data[i]! * value + 1 - cut.coverage.data[i]!);
+    const untouched = disc.alpha.map((alpha, i) => alpha * disc.body[i]! + 1 - alpha);
+    const sunk = profile(
+      plain.map((value, i) => untouched[i]! - value),
+      (d) => Math.abs(d) < 3 * sigmaPx,
+    );
+    expect(Math.max(...sunk)).toBeGreaterThan(0.1 * LIMB_LIGHT);
+  },
+);
 
 test('with the sky subtracted the limb is what the matte leaves of the body, and so is what is cut out within it', () => {
   const disc = knownDisc(WIDTH, HEIGHT, ELLIPSE, 1.7, 0);
