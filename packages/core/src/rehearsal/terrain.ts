@@ -39,7 +39,23 @@ export function buildTerrain(grid: DiscGrid, random: Random): Terrain {
   for (let i = 0; i < size; i++) fresh[i]! *= 1 - mare[i]!;
   const young = drawCraters(random.fork('young'), { ...YOUNG_LAW, minKm });
   for (const crater of young) stampCrater(shape, crater);
+  level(grid, heightKm);
   return { grid, heightKm, mare, fresh, young };
+}
+
+/** Nearest to the limb a pixel's share of the ground is no longer worked out: cosine of the slant. */
+const STEEPEST = 0.05;
+
+/** Takes the mean height of the ground off, each piece by its area: the sphere is the mean one. */
+function level(grid: DiscGrid, heightKm: Float32Array): void {
+  let [sum, area] = [0, 0];
+  visitDisc(grid, (i, _x, _y, z) => {
+    const share = 1 / Math.max(STEEPEST, z);
+    sum += share * heightKm[i]!;
+    area += share;
+  });
+  const meanKm = sum / Math.max(1, area);
+  for (let i = 0; i < heightKm.length; i++) heightKm[i]! -= meanKm;
 }
 
 /** Fills `heightKm` with crust and basins; returns the level that lava reaches at every pixel. */
